@@ -1,0 +1,177 @@
+"""Rule junctions."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from wallquant.findings import Finding, Place, Source
+from wallquant.layout import TIED, Courses, Junction, Run, Work
+from wallquant.rules import Item, ParamError, ParamInfo, Phase, Rule, Sentence, param
+from wallquant.units import MM, Nm, text
+
+MODES = ("auto", "bonded", "tied")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Params:
+    """Parameters of junctions."""
+
+    mode: str = param(
+        "auto",
+        ParamInfo(
+            kind="choice",
+            text="How T and X corners are joined; auto bonds two load-bearing walls of one thickness and ties others",
+            source=Source(basis="practice", text="bonding or ties, EN 1996-1-1, 8.5.2, from memory"),
+            choices=MODES,
+        ),
+    )
+    corners: str = param(
+        "",
+        ParamInfo(kind="text", text="Other modes for single corners, like C3=tied C7=bonded", source=Source(basis="project")),
+    )
+    spacing: int = param(
+        2,
+        ParamInfo(
+            kind="count",
+            text="A tie in every so many beds",
+            source=Source(basis="project", text="every second bed"),
+            unit="beds",
+            least=1,
+            most=6,
+        ),
+    )
+    tie_length: Nm = param(
+        300 * MM,
+        ParamInfo(
+            kind="length", text="Length of a tie, half of it in either wall", source=Source(basis="project"), least=50 * MM, most=2000 * MM
+        ),
+    )
+
+
+class Junctions(Rule):
+    """Walls that meet at a T or X are bonded where both are load-bearing and equally thick, and tied in every second bed elsewhere.
+
+    What it asks
+    ------------
+    At each T and X corner that is not bonded no run passes the other in any course, and a tie lies in every `spacing`-th
+    bed, the top of the wall excepted, where both walls stand.  L corners are always bonded.  A corner that the parameter
+    `corners` names is joined as it says.
+
+    Why
+    ---
+    Bonding a partition into a bearing wall cuts the bearing wall's bond for nothing and cracks when the two move
+    differently; units of two thicknesses do not bond without cuts.
+
+    Source
+    ------
+    Bonded or tied by connectors: EN 1996-1-1, 8.5.2 (from memory).  Which of both, and every second bed: project inputs.
+
+    Example
+    -------
+    A partition of 12 courses against a bearing wall: ties on courses 2, 4, 6, 8 and 10, five in all.
+    """
+
+    code = "junctions"
+    title = "Bonded and tied junctions"
+    Params = Params
+
+    def __init__(self, params: Any = None) -> None:
+        super().__init__(params)
+        self.modes: dict[str, str] = {}
+        for word in re.split(r"[\s;,]+", self.params.corners.strip()):
+            corner, equals, mode = word.partition("=")
+            if word and not (corner and equals and mode in MODES):
+                modes = ", ".join(MODES)
+                raise ParamError(
+                    f"rule {self.code}, parameter corners: '{word}' is no setting; write a corner and one of {modes}, like C3=tied"
+                )
+            if word:
+                self.modes[corner] = mode
+
+    def demand(self, run: Run, courses: Courses) -> Iterable[Sentence]:
+        """Tied corners, and their ties on the run that is responsible for them."""
+        for junction in run.junctions:
+            if not self._why_tied(run, junction):
+                continue
+            for course in courses:
+                yield Phase(corner=junction.corner, course=course.number, passes=TIED, why=self.title)
+            yield from self._ties(run, courses, junction)
+
+    def findings(self, work: Work) -> Iterable[Finding]:
+        """Tell which junctions are tied, and why."""
+        for run in sorted(work.runs.values(), key=lambda r: r.name):
+            courses = work.courses.get(run.name)
+            for junction in run.junctions:
+                why = self._why_tied(run, junction)
+                if not why or courses is None or not _places_ties(run, junction):
+                    continue
+                ties = sum(1 for _ in self._ties(run, courses, junction))
+                yield Finding(
+                    code="junctions.tied",
+                    severity="note",
+                    text=f"Runs {run.name} and {junction.other} are tied at corner {junction.corner}, not bonded: {why}; {ties} "
+                    f"{'tie' if ties == 1 else 'ties'}, one in every {_ordinal(self.params.spacing)} bed. Set {self.code}.corners to "
+                    f"{junction.corner}=bonded to bond them",
+                    place=Place(run=run.name, corner=junction.corner, storey=run.storey),
+                    rules=(self.code,),
+                )
+
+    def _why_tied(self, run: Run, junction: Junction) -> str:
+        if junction.kind not in ("T", "X") or not junction.other:
+            return ""
+        mode = self.modes.get(junction.corner, self.params.mode)
+        if mode == "auto":
+            return why_tied(run, junction)
+        return "the job says so" if mode == "tied" else ""
+
+    def _ties(self, run: Run, courses: Courses, junction: Junction) -> Iterator[Item]:
+        if not _places_ties(run, junction):
+            return
+        face = junction.station + (-1 if junction.role == "end" else 1) * (junction.thickness // 2)
+        half = self.params.tie_length // 2
+        every = self.params.spacing
+        for course in list(courses)[every - 1 : len(courses) - 1 : every]:
+            if not junction.bottom < course.top < junction.top:
+                continue
+            yield Item(
+                kind="tie",
+                run=run.name,
+                start=face - half,
+                end=face + half,
+                bottom=course.top,
+                top=course.top + courses.joint,
+                size=self.params.tie_length,
+                course=course.number,
+                corner=junction.corner,
+                rule=self.code,
+            )
+
+
+def why_tied(run: Run, junction: Junction) -> str:
+    """Return why a T or X is tied where no job says otherwise, or '' where it is bonded."""
+    if junction.thickness != run.thickness:
+        system = run.catalogue.system
+        return f"they are {text(run.thickness, system)} and {text(junction.thickness, system)} thick"
+    if run.bearing is False or junction.bearing is False:
+        return "one of them is not load-bearing"
+    low, high = max(run.bottom, junction.bottom), min(_top(run, junction.station), junction.top)
+    return "" if low < high else "they do not stand at one level"
+
+
+def _top(run: Run, station: Nm) -> Nm:
+    """The run's drawn top near a station: the level of the nearest point of its profile on either side, the higher one."""
+    before = [level for at, level in run.top if at <= station][-1:]
+    after = [level for at, level in run.top if at >= station][:1]
+    return max(before + after, default=run.bottom)
+
+
+def _places_ties(run: Run, junction: Junction) -> bool:
+    """One of the two runs places the ties: the one that ends here, or the first by name of two that go through."""
+    return junction.role != "through" or (junction.other_role == "through" and run.name < junction.other)
+
+
+def _ordinal(number: int) -> str:
+    return {1: "single", 2: "second", 3: "third"}.get(number, f"{number}th")

@@ -1,0 +1,315 @@
+"""Rule lintel_bearing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from wallquant.findings import Finding, Place, Severity, Source
+from wallquant.layout import Courses, Junction, Run, Work
+from wallquant.rules import Bed, Choice, Fixed, Item, ParamInfo, Phase, Rule, Sentence, Window, param
+from wallquant.units import INCH, MM, Nm, inches, text
+from wallquant_thinbed import lintels
+from wallquant_thinbed.lintels import Bridging
+
+_PIER_YIELDS = 3
+_SMALL_YIELDS = 2
+_BED_YIELDS = 5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Params:
+    """Parameters of lintel_bearing."""
+
+    bearing: Nm = param(
+        inches(8),
+        ParamInfo(
+            kind="length",
+            text="Least bearing of a lintel on each side",
+            source=Source(basis="practice", text="8 in on each side in AAC; precast often required to bear 8 in, estimating handbook"),
+            least=50 * MM,
+            most=1000 * MM,
+        ),
+    )
+    short_span: Nm = param(
+        0,
+        ParamInfo(
+            kind="length",
+            text="Up to this clear width short_bearing does; 0 for never",
+            source=Source(basis="read", text="NHBC Standards 2020, 6.1.12, table 5: up to 1.2 m"),
+            least=0,
+            most=5000 * MM,
+        ),
+    )
+    short_bearing: Nm = param(
+        100 * MM,
+        ParamInfo(
+            kind="length",
+            text="Least bearing up to short_span",
+            source=Source(basis="read", text="NHBC Standards 2020, 6.1.12, table 5: 100 mm"),
+            least=50 * MM,
+            most=1000 * MM,
+        ),
+    )
+    least: Nm = param(
+        inches(4),
+        ParamInfo(
+            kind="length",
+            text="No bearing is ever shorter, not even where two openings share a pier",
+            source=Source(basis="read", text="2006 IBC 2104.1.5, 4 in, printed in a study card"),
+            least=0,
+            most=1000 * MM,
+        ),
+    )
+    least_width: Nm = param(
+        400 * MM,
+        ParamInfo(
+            kind="length",
+            text="A narrower opening is bridged by the units themselves, where one unit bears enough on both sides",
+            source=Source(basis="practice", text="small openings are spanned by a whole unit"),
+            least=0,
+            most=2000 * MM,
+        ),
+    )
+
+
+class LintelBearing(Rule):
+    """Each opening with masonry above gets a stock lintel that bears enough on both sides, on units without a joint there.
+
+    What it asks
+    ------------
+    Over each opening whose head lies below the top of the wall: a bed at the head, a stock lintel on it, `bearing` (or
+    `short_bearing`) on both sides, and no head joint in the course below within the bearings.  Near a corner the lintel ends
+    at the outer face or butts against the other run.  Two openings of one head whose pier is too short for two bearings get
+    one lintel where the stock is long enough, else half of the pier each, but never less than `least`.  An opening narrower
+    than `least_width` is bridged by a whole unit.
+
+    Why
+    ---
+    A lintel passes the load of the wall above to the two jambs; a joint inside a bearing makes a loose corner of it.
+
+    Source
+    ------
+    8 in: common practice for AAC (an estimating handbook says precast is often required to bear 8 in, read).  4 in at least:
+    2006 IBC 2104.1.5, read in a study card.  100 mm up to 1.2 m and 150 mm beyond: NHBC Standards 2020, 6.1.12, table 5
+    (read), preset uk.  Lengths only: what a lintel carries is for its supplier and the engineer.
+
+    Example
+    -------
+    A door of 900 mm, 500 mm from the outside face of a corner, wall 200 mm: a lintel of 1500 mm butts against the other run
+    and bears 299 and 301 mm.
+    """
+
+    code = "lintel_bearing"
+    title = "Lintels and their bearings"
+    Params = Params
+    presets: ClassVar[Mapping[str, Mapping[str, Any]]] = {
+        "us": {"bearing": inches(8), "least": inches(4)},
+        "uk": {"bearing": 150 * MM, "short_span": 1200 * MM, "short_bearing": 100 * MM, "least": 100 * MM},
+    }
+
+    def demand(self, run: Run, courses: Courses) -> Iterable[Sentence]:
+        """Say the beds at the heads, and for each lintel a choice of places."""
+        for one in lintels.bridgings(run, courses, self.params):
+            yield Bed(level=one.head, yields=_BED_YIELDS, why="a lintel wants a bed under it")
+            if one.small:
+                at = courses.at(one.head)
+                least = self.params.least
+                why = "one unit spans a small opening"
+                yield Window(course=at, lo=one.start - least, hi=one.end + least, yields=_SMALL_YIELDS, why=why)
+            elif one.places:
+                keys = ", ".join(o.key for o in one.openings)
+                alternatives = tuple(tuple(self._laid(run, courses, one, place)) for place in one.places)
+                yield Choice(name=f"lintel over {keys}", alternatives=alternatives, why=self.title)
+
+    def _laid(self, run: Run, courses: Courses, one: Bridging, place: lintels.Place) -> Iterator[Window | Fixed | Phase | Item]:
+        head, top = one.head, one.head + place.unit.height
+        course, last = courses.at(head), courses.at(top - 1)
+        yield Fixed(
+            course=course,
+            courses=last - course + 1,
+            lo=place.lo,
+            hi=place.hi,
+            unit=place.unit.code,
+            bottom=head,
+            opening=tuple(o.key for o in one.openings),
+            why=self.title,
+        )
+        below = courses.at(head - courses.joint - 1)
+        bearings = [(place.lo, one.start, 0), (one.end, place.hi, 0)]
+        bearings += [(a.end, b.start, _PIER_YIELDS) for a, b in zip(one.openings, one.openings[1:], strict=False) if a.end < b.start]
+        for lo, hi, yields in sorted(bearings):
+            yield Window(course=below, lo=lo, hi=hi, yields=yields, why="no joint inside a bearing")
+        for junction in run.junctions:
+            yield from self._at_corner(run, courses, junction, one, place, (below, course, last))
+
+    def _at_corner(
+        self,
+        run: Run,
+        courses: Courses,
+        junction: Junction,
+        one: Bridging,
+        place: lintels.Place,
+        at: tuple[int, int, int],
+    ) -> Iterator[Phase | Item]:
+        """Which run passes where the lintel or its bearing reaches into a corner; a tie where this run passes twice running."""
+        band = lintels.zone(run, junction)
+        if band is None:
+            return
+        below, course, last = at
+        passing: set[int] = set()
+        gap = max(place.lo - band[1], band[0] - place.hi)
+        if gap < 0 or 0 < gap < run.catalogue.least_piece:  # beside a shorter gap no piece could be laid if the other run passed
+            passing.update(range(course, last + 1))
+        elif gap == 0:
+            for number in range(course, last + 1):
+                yield Phase(corner=junction.corner, course=number, passes=junction.other, why="the lintel butts against the other run")
+        if lintels.reaches(run, junction, one, place):
+            passing.add(below)
+        for number in sorted(passing):
+            yield Phase(corner=junction.corner, course=number, passes=run.name, why="the lintel leaves the other run no room here")
+        if lintels.reaches(run, junction, one, place):
+            yield Item(
+                kind="tie",
+                run=run.name,
+                start=band[0],
+                end=band[1],
+                bottom=one.head - courses.joint,
+                top=one.head,
+                size=band[1] - band[0],
+                course=below,
+                corner=junction.corner,
+                rule=self.code,
+            )
+
+    def findings(self, work: Work) -> Iterable[Finding]:
+        """Tell small and unbridged openings, short bearings, lintels at corners, and heads off course."""
+        any_lintel = False
+        for run in sorted(work.runs.values(), key=lambda r: r.name):
+            courses = work.courses.get(run.name)
+            if courses is None or not len(courses):
+                continue
+            for one in lintels.bridgings(run, courses, self.params):
+                any_lintel |= bool(one.places)
+                yield from self._of(run, courses, one)
+        if any_lintel:
+            said = "Lintels are chosen by length alone, not by what they carry: their supplier and the engineer confirm each"
+            yield Finding(code="lintel.capacity", severity="note", text=said, rules=(self.code,))
+
+    def _of(self, run: Run, courses: Courses, one: Bridging) -> Iterator[Finding]:
+        system = run.catalogue.system
+        width = text(one.end - one.start, system)
+        named = " and ".join(o.name or o.key for o in one.openings)
+        if one.small or one.places:
+            yield from self._off_course(run, courses, one, named)
+        if one.small:
+            said = f"Opening {named} is only {width} wide: a whole unit spans it, without a lintel"
+            yield self._finding(run, one, "small", "note", said, width, text(self.params.least_width, system))
+            return
+        if one.problem:
+            yield self._unbridged(run, one, named, width)
+            return
+        if min(one.left, one.right) < one.full:
+            shortest, full = text(min(one.left, one.right), system), text(one.full, system)
+            others = _beside(run, one)
+            pier = text(2 * one.full + run.catalogue.head_joint.nominal, system)
+            said = (
+                f"Openings {named} and {others} stand too near for two bearings of {full}: the lintel bears {shortest} there, and no stock "
+                f"lintel spans both (longest {text(one.longest, system)}). Leave a pier of {pier}, or have one beam made over both"
+            )
+            yield self._finding(run, one, "too-near", "warning", said, shortest, full)
+        for junction in run.junctions:
+            if all(lintels.reaches(run, junction, one, place) for place in one.places):
+                yield self._beside_corner(run, one, junction, named)
+
+    def _unbridged(self, run: Run, one: Bridging, named: str, width: str) -> Finding:
+        system = run.catalogue.system
+        need = one.end - one.start + one.left + one.right
+        full, asked, longest = text(one.full, system), text(need, system), text(one.longest, system)
+        room = text(max(0, min(one.start - one.limits[0], one.limits[1] - one.end)), system)
+        pier = text(2 * one.full + run.catalogue.head_joint.nominal, system)
+        said = {
+            "none": f"catalogue {run.catalogue.code} has no lintel {text(run.thickness, system)} thick; add one, or have it designed",
+            "too-long": f"width and bearings need a lintel of {asked}, the longest in stock is {longest}; have a beam designed, or make "
+            "the opening narrower",
+            "too-near": f"beside {_beside(run, one)} each lintel would bear less than {text(self.params.least, system)}; leave a pier "
+            f"of {pier}, or have one beam made over both",
+            "no-bearing": f"there is room for a bearing of only {room} beside it, {full} is asked; move the opening, or have its "
+            "support designed",
+            "no-room": f"a lintel {text(one.height, system)} high does not fit between its head and the top of the wall; lower the head, "
+            "raise the wall, or have a beam designed",
+            "no-place": "no stock length leaves a piece beside it that can be laid; move the opening, or add a stock length",
+        }[one.problem]
+        measured, wanted = {
+            "too-long": (longest, asked),
+            "no-bearing": (room, full),
+            "too-near": (text(min(one.left, one.right), system), full),
+        }.get(one.problem, (width, ""))
+        whole = f"{'Openings' if one.openings[1:] else 'Opening'} {named}, {width} wide, gets no lintel: {said}"
+        return self._finding(run, one, one.problem, "warning", whole, measured, wanted)
+
+    def _off_course(self, run: Run, courses: Courses, one: Bridging, named: str) -> Iterator[Finding]:
+        system = run.catalogue.system
+        first = courses.levels[0]
+        pitch = first.unit.height + courses.joint
+        under = (one.head - first.bottom) % pitch
+        if not under:
+            return
+        low, high = text(one.head - under, system), text(one.head - under + pitch, system)
+        said = (
+            f"The head of {named} at {text(one.head, system)} is off course: the nearest bearing lines are {low} "
+            f"(-{text(under, system)}) and {high} (+{text(pitch - under, system)}). It is laid as drawn, "
+            "on ripped units; heads in the job file moves it"
+        )
+        yield self._finding(run, one, "head-off-course", "note", said, text(one.head, system), f"{low} or {high}")
+
+    def _beside_corner(self, run: Run, one: Bridging, junction: Junction, named: str) -> Finding:
+        """No place is clear of the corner: a jamb so near that the joint of the butting run would lie in the bearing, mostly."""
+        system = run.catalogue.system
+        half, joint = junction.thickness // 2, run.catalogue.head_joint.nominal
+        after = junction.station <= one.start
+        outer = one.start - junction.station + half if after else junction.station + half - one.end
+        wanted = junction.thickness + joint + (one.left if after else one.right)
+        grid = MM if system == "mm" else INCH // 16
+        move = text(-(-(wanted - outer) // grid) * grid, system)
+        shown, clean = text(outer, system), text(wanted, system)
+        advice = (
+            f"Move it {move} away from the corner ({clean} from that face)"
+            if outer < wanted
+            else "Add a stock length that ends clear of it"
+        )
+        said = (
+            f"Opening {named} stands {shown} from the far face of run {junction.other} at corner {junction.corner}, and its lintel's "
+            f"bearing reaches into the corner: run {run.name} passes there in two courses one on the other, and a tie joins "
+            f"run {junction.other}. {advice} for a clean bond"
+        )
+        return self._finding(run, one, "beside-corner", "warning", said, shown, clean, junction.corner)
+
+    def _finding(
+        self, run: Run, one: Bridging, what: str, severity: Severity, said: str, measured: str, wanted: str, corner: str = ""
+    ) -> Finding:
+        first = one.openings[0]
+        place = Place(
+            wall=first.wall,
+            run=run.name,
+            storey=run.storey,
+            corner=corner,
+            opening=first.key,
+            start=one.start,
+            end=one.end,
+            level=one.head,
+        )
+        return Finding(
+            code=f"lintel.{what}", severity=severity, text=said, place=place, measured=measured, wanted=wanted, rules=(self.code,)
+        )
+
+
+def _beside(run: Run, one: Bridging) -> str:
+    """Names of the openings of one head whose piers limit this lintel."""
+    near = [
+        o.name or o.key
+        for o in run.openings
+        if o not in one.openings and o.through and (0 <= one.start - o.end < 2 * one.full or 0 <= o.start - one.end < 2 * one.full + MM)
+    ]
+    return " and ".join(near) or "its neighbour"

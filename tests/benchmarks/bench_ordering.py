@@ -1,0 +1,74 @@
+"""Time of the order of work for 1,000 to 100,000 pieces: `python -m tests.benchmarks.bench_ordering`.
+
+The plan is a row of equal rings of four runs, twelve courses high, each a connected part; leads of three courses, the rule
+on corners, eight masons.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from itertools import pairwise
+from time import process_time
+
+import numpy as np
+from wallquant_thinbed.corner_leads import CornerLeads
+
+from tests.unit import ordering_work as site
+from wallquant import ordering
+from wallquant.layout import Pieces, Work
+from wallquant.rules import Precedence
+
+
+def repeated(work: Work, times: int) -> Work:
+    """Return so many copies of a plan beside each other, each a part of its own."""
+    pieces, count = work.pieces, len(work.pieces)
+    runs, corners, courses, phases = {}, {}, {}, {}
+    for k in range(times):
+        for name, run in work.runs.items():
+            junctions = tuple(replace(j, corner=f"{j.corner}.{k:04d}", other=f"{k:04d}.{j.other}") for j in run.junctions)
+            runs[f"{k:04d}.{name}"] = replace(run, name=f"{k:04d}.{name}", junctions=junctions)
+            courses[f"{k:04d}.{name}"] = work.courses[name]
+        for name, corner in work.corners.items():
+            corners[f"{name}.{k:04d}"] = replace(corner, name=f"{name}.{k:04d}", runs=tuple(f"{k:04d}.{r}" for r in corner.runs))
+            phases[f"{name}.{k:04d}"] = tuple(f"{k:04d}.{r}" for r in work.phases[name])
+    columns = {c: np.tile(getattr(pieces, c), times) for c in Pieces.__dataclass_fields__ if isinstance(getattr(pieces, c), np.ndarray)}
+    columns["run"] = columns["run"] + np.repeat(np.arange(times, dtype=np.int32) * len(pieces.runs), count)
+    return replace(
+        work,
+        runs=runs,
+        corners=corners,
+        courses=courses,
+        phases=phases,
+        parts=tuple(tuple(f"{k:04d}.{r}" for r in work.parts[0]) for k in range(times)),
+        start_corner={f"{k:04d}.{work.parts[0][0]}": f"K1.{k:04d}" for k in range(times)},
+        pieces=replace(
+            pieces,
+            runs=tuple(f"{k:04d}.{r}" for k in range(times) for r in pieces.runs),
+            names=tuple(f"{k:04d}.{n}" for k in range(times) for n in pieces.names),
+            **columns,
+        ),
+    )
+
+
+def measure(times: int, masons: int = 8) -> None:
+    """Order so many rings and print the time of each stage."""
+    work = repeated(site.ring(courses=12), times)
+    clock = [process_time()]
+    work = replace(work, steps=ordering.make_steps(work, dict.fromkeys(work.corners, 3)))
+    clock.append(process_time())
+    asked: Iterable[Precedence] = list(CornerLeads().precede(work))
+    clock.append(process_time())
+    made = ordering.precedences(work, asked)
+    clock.append(process_time())
+    plan = ordering.schedule(made, masons=masons, panels=ordering.ranks(work), first=ordering.starts(work, work.steps))
+    clock.append(process_time())
+    stages = " ".join(f"{b - a:8.2f}" for a, b in pairwise(clock))
+    ratio = plan.seconds / plan.bound
+    print(f"{len(work.pieces):8} {len(made.steps):8} {len(made.first):8} {stages} {clock[-1] - clock[0]:8.2f} {ratio:8.3f}")
+
+
+if __name__ == "__main__":
+    print("  pieces    steps     arcs    steps    rules    graph schedule    total  / bound")
+    for rings in (3, 25, 245):
+        measure(rings)

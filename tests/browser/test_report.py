@@ -1,0 +1,258 @@
+"""The page in Debian's chromium: it opens in silence, draws what the tables say, steps, and can be used without a mouse."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.browser import plan_maker as maker
+from wallquant import units
+from wallquant.writers import report
+
+playwright = pytest.importorskip("playwright.sync_api", reason="Playwright for Python is not installed")
+CHROMIUM = shutil.which("chromium")
+ARGUMENTS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+SHOUT = "</script><script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">"
+TABLET, PHONE = {"width": 1024, "height": 768}, {"width": 390, "height": 844}
+
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")]
+
+Open = Callable[..., Any]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with playwright.sync_playwright() as driver:
+        opened = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("report")
+
+
+@pytest.fixture
+def show(browser: Any, folder: Path) -> Iterator[Open]:
+    """Open a plan's page; at the end of the test nothing may have been said on the console or asked of a network."""
+    said: list[str] = []
+    pages = []
+
+    def opened(plan: dict[str, Any], size: dict[str, int] = TABLET) -> Any:
+        path = folder / f"{len(pages)}.html"
+        report.write(path, **plan)
+        page = browser.new_page(viewport=size)
+        pages.append(page)
+        page.on("console", lambda message: said.append(message.text))
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.on("request", lambda request: None if request.url.startswith("file:") else said.append(request.url))
+        page.goto(path.as_uri())
+        return page
+
+    yield opened
+    for page in pages:
+        page.close()
+    assert said == []
+
+
+@pytest.fixture(scope="module")
+def plan() -> dict[str, Any]:
+    return dict(maker.garden_house())
+
+
+def _names(page: Any, state: str = "") -> set[str]:
+    chosen = f'[data-state="{state}"]' if state else ""
+    labels = page.locator(f"#elevation .piece{chosen}").evaluate_all("all => all.map(one => one.getAttribute('aria-label'))")
+    return {label.split(",")[0].removeprefix("Piece ") for label in labels}
+
+
+def test_each_run_draws_the_pieces_of_its_table(show: Open, plan: dict[str, Any]) -> None:
+    page, pieces = show(plan), plan["tables"]["pieces.csv"]
+    for run in plan["tables"]["runs.csv"]["run"]:
+        page.select_option("#run", run)
+        rows = pieces[pieces["run"] == run]
+        assert _names(page) == set(rows["piece"])
+        assert page.locator("#elevation .piece path.body").count() == (rows["elevation"] != "").sum()
+        assert page.locator("#elevation .piece .body.cut").count() == (rows["cut"] != "").sum()
+        assert page.locator("#elevation .opening").count() == (plan["tables"]["openings.csv"]["run"] == run).sum()
+
+
+def test_a_piece_is_drawn_where_the_table_says(show: Open, plan: dict[str, Any]) -> None:
+    page, pieces = show(plan), plan["tables"]["pieces.csv"]
+    page.select_option("#run", "R1")
+    boxes = {}
+    for name in ("R1-C01-01", "R1-C05-03"):
+        box = page.locator(f'#elevation .piece[aria-label="{name}"] rect.body').first
+        boxes[name] = {key: float(box.get_attribute(key)) for key in ("x", "y", "width", "height")}
+    a, b = (pieces[pieces["piece"] == name].iloc[0] for name in boxes)
+    first, second = boxes.values()
+    scale = first["width"] / (a["end_mm"] - a["start_mm"])
+    assert second["x"] - first["x"] == pytest.approx((b["start_mm"] - a["start_mm"]) * scale, abs=0.05)
+    assert first["y"] - second["y"] == pytest.approx((b["top_mm"] - a["top_mm"]) * scale, abs=0.05)
+    assert second["width"] == pytest.approx((b["end_mm"] - b["start_mm"]) * scale, abs=0.05)
+
+
+def test_a_course_in_plan_shows_the_blocks_of_all_runs(show: Open, plan: dict[str, Any]) -> None:
+    page, pieces = show(plan), plan["tables"]["pieces.csv"]
+    ground = set(plan["tables"]["runs.csv"].query("storey == 'Ground floor'")["run"])
+    for course in (1, 2, 18):
+        page.select_option("#course", str(course))
+        rows = pieces[pieces["run"].isin(ground) & (pieces["course"] == course)]
+        assert set(page.locator("#plan .stone title").all_text_contents()) == set(rows["piece"])
+    page.click("#step-after")
+    assert page.input_value("#course") == "1"
+    assert page.locator('#plan .stone[data-state="come"]').count() > 0
+
+
+def test_stepping_shows_laid_now_and_to_come(show: Open, plan: dict[str, Any]) -> None:
+    page, tables = show(plan), plan["tables"]
+    order = {name: i + 1 for i, name in enumerate(tables["steps.csv"]["step"])}
+    for step in range(1, 14):
+        page.click("#step-after")
+        assert page.locator("#step-text").text_content() == tables["steps.csv"]["text"].iloc[step - 1]
+        run = page.input_value("#run")
+        rows = tables["pieces.csv"][tables["pieces.csv"]["run"] == run]
+        number = rows["step"].map(order)
+        assert _names(page, "laid") == set(rows["piece"][number < step])
+        assert _names(page, "now") == set(rows["piece"][number == step])
+        assert _names(page, "come") == set(rows["piece"][number > step])
+    assert "The line is stretched between two leads" in page.locator("#step-why").text_content()
+    page.click("#step-before")
+    assert page.locator("#step-count").text_content() == "Step 12 of 125"
+    page.click("#step-all")
+    assert not _names(page, "come") and not _names(page, "now")
+
+
+def test_the_slider_the_days_and_the_run_follow_each_other(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    page.locator("#day-list details").nth(1).locator("summary").click()
+    page.locator("#day-list details").nth(1).locator("button").last.click()
+    step = int(page.input_value("#step-at"))
+    steps = plan["tables"]["steps.csv"]
+    assert steps["day"].iloc[step - 1] == 2 and steps["day"].iloc[step] == 3
+    assert page.input_value("#run") == steps["run"].iloc[step - 1]
+    page.focus("#step-at")
+    page.keyboard.press("ArrowRight")
+    assert page.locator("#step-count").text_content() == f"Step {step + 1} of {len(steps)}"
+
+
+def test_play_goes_on_and_stops(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    page.click("#step-play")
+    playwright.expect(page.locator("#step-count")).to_have_text("Step 2 of 125", timeout=5000)
+    page.click("#step-play")
+    held = page.input_value("#step-at")
+    page.wait_for_timeout(1700)
+    assert page.input_value("#step-at") == held
+
+
+def test_names_in_the_model_are_harmless(show: Open) -> None:
+    page = show(maker.garden_house(shout=SHOUT))
+    page.click("#step-after")
+    for button in page.locator(".goto").all():
+        button.click()
+    assert page.title() == f"garden-house.ifc{SHOUT} – block plan"
+    assert page.locator("img").count() == 0
+    assert SHOUT in page.locator("#step-text").text_content()
+
+
+def test_a_finding_leads_to_its_place_and_back(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    lines = page.locator(".findings > li")
+    words = [text.strip() for text in lines.locator(".sev").all_text_contents()]
+    assert words == ["error", "warning", "warning", "note", "note", "note"]
+
+    def go(text: str) -> None:
+        lines.filter(has_text=text).locator(".goto").click()
+
+    go("joints lie nearer")
+    assert page.input_value("#run") == "R1" and page.locator("#elevation .place").count() == 1
+    go("lintel over this window")
+    assert page.input_value("#run") == "R3" and page.locator("#elevation .opening.there").count() == 1
+    go("near the least piece")
+    assert page.input_value("#run") == "R2" and "R2-C03-01" in page.locator("#elevation .piece.chosen").get_attribute("aria-label")
+    go("Curved bay is not laid")
+    assert page.locator("#plan .drawn.aside.there").count() == 1
+    go("At C5")
+    assert page.locator("#plan .corner.there").count() == 1
+    page.get_by_role("button", name="Back to findings").click()
+    assert page.evaluate("document.activeElement.className") == "goto"
+    page.locator("#finding-filter").get_by_role("button", name="2 warnings").click()
+    assert lines.locator("visible=true").locator(".sev").count() == 2
+
+
+def test_all_can_be_reached_with_the_keyboard(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    page.select_option("#run", "R1")
+    page.locator('#elevation .piece[tabindex="0"]').focus()
+    before = page.evaluate("document.activeElement.dataset.i")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowUp")
+    label = page.evaluate("document.activeElement.getAttribute('aria-label')")
+    assert page.evaluate("document.activeElement.dataset.i") != before
+    assert "Course 2" in label and "Unit standard 200" in label and "Size" in label
+    assert "Course" in page.locator("#piece").text_content()
+    page.locator('#plan .run[tabindex="0"]').focus()
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate("document.activeElement.dataset.run") == "R2" == page.input_value("#run")
+    seen = set()
+    page.reload()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        seen.add(page.evaluate("(document.activeElement.closest('[id]') || document.body).id"))
+    steps = {"step-before", "step-play", "step-at", "step-all", "step-after", "step-then"}
+    assert {"storeys", "plan-pane", "plan", "run-before", "run", "run-after", "elevation-pane", "elevation", "findings", *steps} <= seen
+
+
+@pytest.mark.parametrize("size", [TABLET, PHONE], ids=["tablet", "phone"])
+def test_targets_are_large_and_nothing_hangs_over(show: Open, plan: dict[str, Any], size: dict[str, int]) -> None:
+    # WCAG 2.2 (W3C), success criterion 2.5.5: targets of at least 44 by 44 CSS pixels.
+    page = show(plan, size)
+    small = page.locator("button:visible, select:visible, summary:visible, nav a:visible").evaluate_all(
+        "all => all.filter(one => Math.min(one.offsetWidth, one.offsetHeight) < 44).map(one => one.textContent.trim())"
+    )
+    assert small == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+
+
+def test_lengths_read_as_everywhere_else(browser: Any) -> None:
+    script = (Path(report.__file__).parent / "parts" / "format.js").read_text(encoding="utf-8")
+    sizes = [0.0, -100.0, 0.79375, 1.5875, 149.225, 149.25, 149.35, 199.0, 304.8, 1203.325, 2438.4, 6096.0, 12_345.678, -609.6]
+    page = browser.new_page()
+    for system in ("mm", "in"):
+        read = page.evaluate(f"sizes => {{ const building = {{unit: '{system}'}}; {script}; return sizes.map(length); }}", sizes)
+        assert read == [units.text(units.mm(size), system) for size in sizes]
+    page.close()
+
+
+def test_on_paper_nothing_is_folded(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    page.pdf(format="A4")
+    assert page.locator("details:not([open])").count() == 0
+    assert page.locator("#day-list li").count() == len(plan["tables"]["steps.csv"])
+    assert page.locator("#saw-list tbody tr").count() == plan["tables"]["cuts.csv"]["stock"].nunique()
+
+
+def test_a_hundred_thousand_pieces(browser: Any, folder: Path) -> None:
+    plan, path = maker.many(100_000), folder / "large.html"
+    start = time.process_time()
+    report.write(path, **plan)
+    assert time.process_time() - start < 3
+    assert path.stat().st_size < 15_000_000
+    page = browser.new_page(viewport=TABLET)
+    session = page.context.new_cdp_session(page)
+    session.send("Performance.enable", {"timeDomain": "threadTicks"})  # the page's own time, whatever else the machine does
+    page.goto(path.as_uri())
+    assert page.locator("#elevation .piece").count() == (plan["tables"]["pieces.csv"]["run"] == page.input_value("#run")).sum()
+    took = {metric["name"]: metric["value"] for metric in session.send("Performance.getMetrics")["metrics"]}
+    page.close()
+    assert took["TaskDuration"] < 2

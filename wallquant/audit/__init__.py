@@ -1,0 +1,88 @@
+"""Re-check a plan from its files alone: what must hold of every plan, I1 to I9, shares no code with what made it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+from wallquant.audit import bars, bought, ledger, offsets, openings, overlap, pieces, steps, support
+from wallquant.audit.broken import broken, shortened
+from wallquant.audit.cells import Trouble
+from wallquant.audit.elevation import elevation
+from wallquant.audit.header import Header
+from wallquant.audit.read import read
+from wallquant.files import COLUMNS, FINDINGS, SUMMARY
+from wallquant.findings import Finding, merged
+
+__all__ = ["INVARIANTS", "audit"]
+
+INVARIANTS: dict[str, str] = {
+    "I1": "Each wall's ledger closes and its fits are within their tolerances.",
+    "I2": "No two pieces overlap; between neighbours is a joint in range, or something that is named.",
+    "I3": "Every piece comes from its unit and is at least the least piece.",
+    "I4": "Offsets are as asked, or a finding names both rules.",
+    "I5": "Each piece rests on half its length and both its ends, or on bearings.",
+    "I6": "Each opening is bridged, with bearings as asked that no joint splits.",
+    "I7": "Each bar lies in a core, hole or trough with its clearance.",
+    "I8": "Steps are in a possible order; each piece is laid once, after what it rests on.",
+    "I9": "Bought units are whole pieces and cut units; sums are sums.",
+}
+"""What the audit proves, by code; findings have the code ``audit.<code>``, and ``audit.files`` for files as such."""
+
+
+def audit(folder: Path) -> tuple[Finding, ...]:
+    """Prove I1 to I9 of a plan folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder that ``wallquant plan`` wrote.
+
+    Returns
+    -------
+    tuple of Finding
+        Empty if everything holds.  Errors ``audit.I1`` to ``audit.I9``, each with file, row and numbers; ``audit.files``
+        where a file is missing, malformed or not the one whose checksum summary.json states.
+    """
+    found: list[Finding] = []
+    try:
+        plan = read(folder)
+        found.extend(shortened(_checksums(folder, plan.header)))
+        view = elevation(plan)
+        checks: tuple[Callable[[], list[Finding]], ...] = (
+            lambda: ledger.check(plan, view),
+            lambda: overlap.check(plan, view),
+            lambda: pieces.check(plan),
+            lambda: offsets.check(plan, view),
+            lambda: support.check(plan, view),
+            lambda: openings.check(plan),
+            lambda: bars.check(plan),
+            lambda: steps.check(plan, view),
+            lambda: bought.check(plan),
+        )
+    except Trouble as trouble:
+        return (*found, broken("files", str(trouble)))
+    for check in checks:
+        try:
+            found.extend(shortened(check()))
+        except Trouble as trouble:
+            found.append(broken("files", str(trouble)))
+    return merged(found)
+
+
+def _checksums(folder: Path, head: Header) -> list[Finding]:
+    """Files against the checksums of the summary."""
+    found = []
+    for name in sorted({*COLUMNS, FINDINGS} - set(head.files)):
+        found.append(broken("files", f"{SUMMARY} states no checksum of {name}; write the plan anew"))
+    for name, stated in sorted(head.files.items()):
+        try:
+            real = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+        except OSError:
+            found.append(broken("files", f"{name} is missing in {folder.name}; write the plan anew"))
+            continue
+        if real != stated:
+            text = f"{name} is not the file that {SUMMARY} was written with (sha256 {real[:12]}, stated {stated[:12]}); write the plan anew"
+            found.append(broken("files", text, measured=real, wanted=stated))
+    return found

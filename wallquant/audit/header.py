@@ -1,0 +1,165 @@
+"""What summary.json says of the plan: catalogue as used, tolerances, walls with their ledgers, counts, totals."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import shapely
+
+from wallquant.audit.cells import Trouble, Value
+from wallquant.files import LEDGER
+
+FITS = ("free_end", "joined_end", "thickness", "top", "head", "sill", "jamb")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Core:
+    """A vertical hole of a unit: station from its start, offset from its centre line, mm."""
+
+    station: float
+    offset: float
+    diameter: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Unit:
+    """A unit of the catalogue, mm; `trough` is (width, depth), both 0 where it has none."""
+
+    code: str
+    kind: str
+    length: float
+    height: float
+    thickness: float
+    cores: tuple[Core, ...]
+    trough: tuple[float, float]
+    density: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Range:
+    """A joint: least, nominal and most, mm."""
+
+    least: float
+    nominal: float
+    most: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Part:
+    """The drawn extent of a wall on the stations of a run, mm."""
+
+    run: str
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Wall:
+    """A wall of the summary."""
+
+    name: str
+    thickness: float
+    parts: tuple[Part, ...]
+    fit: dict[str, float]
+    area: dict[str, float]
+    ledger: dict[str, float]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Header:
+    """summary.json."""
+
+    units: tuple[Unit, ...]
+    bed: Range
+    head: Range
+    levelling: Range
+    least_piece: float
+    least_rip: float
+    least_strip: float
+    kerf: float
+    delivered: float
+    fit: dict[str, tuple[float, float]]
+    walls: tuple[Wall, ...]
+    counts: dict[str, float]
+    totals: dict[str, float]
+    lead_courses: float | None
+    files: dict[str, str]
+
+
+def header(raw: Value) -> Header:
+    """Read summary.json.
+
+    Raises
+    ------
+    Trouble
+        If a key is missing or of another kind; the sentence says which.
+    """
+    book = raw["catalogue"]
+    leads = [rule["params"].maybe("courses") for rule in raw["rules"].items() if rule["code"].text() == "corner_leads"]
+    return Header(
+        units=tuple(_unit(one) for one in book["units"].items()),
+        bed=_range(book["bed_mm"]),
+        head=_range(book["head_joint_mm"]),
+        levelling=_range(book["levelling_bed_mm"]),
+        least_piece=book["least_piece_mm"].number(),
+        least_rip=book["least_rip_mm"].number(),
+        least_strip=book["least_strip_mm"].number(),
+        kerf=book["kerf_mm"].number(),
+        delivered=book["delivered_factor"].number(),
+        fit={key: (raw["fit"][key]["minus_mm"].number(), raw["fit"][key]["plus_mm"].number()) for key in FITS},
+        walls=tuple(_wall(one) for one in raw["walls"].items()),
+        counts=raw["counts"].each(Value.number),
+        totals=raw["totals"].each(_or_zero),
+        lead_courses=leads[0].number() if leads and leads[0] else None,
+        files={key: raw["files"][key].text() for key in sorted(raw["files"].each(lambda _: 0.0))},
+    )
+
+
+def _or_zero(value: Value) -> float:
+    return 0.0 if value.raw is None else value.number()
+
+
+def _range(raw: Value) -> Range:
+    return Range(least=raw["least"].number(), nominal=raw["nominal"].number(), most=raw["most"].number())
+
+
+def _unit(raw: Value) -> Unit:
+    cores, trough = raw.maybe("cores"), raw.maybe("trough")
+    return Unit(
+        code=raw["code"].text(),
+        kind=raw["kind"].text(),
+        length=raw["length_mm"].number(),
+        height=raw["height_mm"].number(),
+        thickness=raw["thickness_mm"].number(),
+        cores=tuple(
+            Core(station=one["station_mm"].number(), offset=one["offset_mm"].number(), diameter=one["diameter_mm"].number())
+            for one in (cores.items() if cores else ())
+        ),
+        trough=(trough["width_mm"].number(), trough["depth_mm"].number()) if trough else (0.0, 0.0),
+        density=raw["density_kg_m3"].number(),
+    )
+
+
+def _wall(raw: Value) -> Wall:
+    name = raw["guid"].text() or raw["name"].text()
+    parts = tuple(_part(one) for one in raw["parts"].items())
+    ledger = raw["ledger_m3"]
+    return Wall(
+        name=name,
+        thickness=raw["thickness_mm"].number(),
+        parts=parts,
+        fit={key: _or_zero(raw["fit_mm"][key]) for key in ("start", "end", "top", "thickness")},
+        area={key: raw["area_m2"][key].number() for key in ("wall", "openings", "laid", "set_aside")},
+        ledger={key: ledger[key].number() for key in LEDGER},
+    )
+
+
+def _part(raw: Value) -> Part:
+    wkt = raw["top"].text()
+    try:
+        shape = shapely.from_wkt(wkt)
+    except shapely.errors.ShapelyError as error:
+        raise Trouble(f"{raw.path}, top: '{wkt[:60]}' is no WKT LINESTRING; write the plan anew") from error
+    if shape.geom_type != "LineString":
+        raise Trouble(f"{raw.path}, top: '{wkt[:60]}' is no WKT LINESTRING; write the plan anew")
+    return Part(run=raw["run"].text(), start=raw["start_mm"].number(), end=raw["end_mm"].number())

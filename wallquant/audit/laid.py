@@ -1,0 +1,185 @@
+"""What is laid in the elevation of each run: pieces, upright joints, beds and the levelling bed, as areas over stations.
+
+Each strip of area is even over its stations, so that it can be divided between walls at a station.  How it is counted:
+
+- an upright joint between two pieces of the run, or between its piece and a piece of another run against which it butts
+  (for two runs in one line, in the run that stands first in runs.csv), over the levels that both have;
+- a bed under each underside, wherever a level top lies below it within the range of beds; upright joints carry it on.
+  It belongs to the run of the piece above, also where a piece of another run lies below;
+- the levelling bed from the run's bottom to the undersides of course 1 (or of strips below it) that have nothing below them.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+
+from wallquant.audit.cells import Floats
+from wallquant.audit.elevation import Elevation
+from wallquant.audit.neighbours import THIN
+from wallquant.audit.read import MM, Plan
+
+Spans = list[tuple[float, float]]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Laid:
+    """What is laid in one run.
+
+    Attributes
+    ----------
+    strips : array (n, 3)
+        Start, end (mm) and height (mm).
+    shapes : tuple
+        Raked pieces, as polygons of station and level.
+    doubt : float
+        mm2 of mortar under slopes, in the joints of raked pieces, that may be counted or not.
+    """
+
+    strips: Floats
+    shapes: tuple[Any, ...]
+    doubt: float
+
+    def area(self, low: float, high: float) -> float:
+        """Return the mm2 between two stations."""
+        wide = np.clip(np.minimum(self.strips[:, 1], high) - np.maximum(self.strips[:, 0], low), 0.0, None)
+        total = float(wide @ self.strips[:, 2])
+        for shape in self.shapes:
+            x0, _, x1, _ = shape.bounds
+            if x0 >= low and x1 <= high:
+                total += shape.area
+            elif x1 > low and x0 < high:
+                total += shapely.clip_by_rect(shape, low, -1e12, high, 1e12).area
+        return total
+
+
+def laid(plan: Plan, view: Elevation) -> tuple[Laid, ...]:
+    """Return what is laid in each run, in the order of runs.csv."""
+    p = plan.pieces
+    count = len(plan.runs.name)
+    strips: list[list[Floats]] = [[] for _ in range(count)]
+    raked = np.zeros(p.count, dtype=bool)
+    raked[sorted(p.elevation)] = True
+    box = np.column_stack([view.start, view.end, view.top - view.bottom])[: p.count]
+    order = np.argsort(p.run, kind="stable")
+    order = order[~raked[order]]
+    edges = np.searchsorted(p.run[order], np.arange(count + 1))
+    for run in range(count):
+        strips[run].append(box[order[edges[run] : edges[run + 1]]])
+    for run, rows in _upright(view).items():
+        strips[run].append(np.array(rows))
+    for run, rows in _beds(plan, view).items():
+        strips[run].append(np.array(rows))
+    shapes: dict[int, list[Any]] = defaultdict(list)
+    doubt: dict[int, float] = defaultdict(float)
+    for row, shape in sorted(p.elevation.items()):
+        shapes[int(p.run[row])].append(shape)
+        doubt[int(p.run[row])] += _doubt(plan, shape)
+    return tuple(Laid(strips=np.concatenate(strips[run]), shapes=tuple(shapes[run]), doubt=doubt[run]) for run in range(count))
+
+
+def _doubt(plan: Plan, shape: Any) -> float:
+    sides = np.abs(np.diff(shapely.get_coordinates(shape), axis=0))
+    steep = sides[(sides[:, 0] > MM) & (sides[:, 1] > MM)]
+    bed, head = plan.header.bed.most, plan.header.head.most
+    return float((bed * bed * steep[:, 0] / steep[:, 1] + head * head * steep[:, 1] / steep[:, 0]).sum())
+
+
+def _upright(view: Elevation) -> dict[int, list[tuple[float, float, float]]]:
+    j = view.joints
+    rows: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
+    foreign = np.where(view.own[j.left], j.right, j.left)
+    counted = ~view.in_line[foreign] | view.own[foreign] | (view.run[j.left] < view.run[view.piece[foreign]])
+    use = np.flatnonzero(counted & (j.gap > 0))
+    share = np.minimum(view.share[j.left], view.share[j.right])
+    data = zip(
+        view.run[j.left[use]].tolist(),
+        view.end[j.left[use]].tolist(),
+        view.start[j.right[use]].tolist(),
+        ((j.high - j.low) * share)[use].tolist(),
+        strict=True,
+    )
+    for run, start, end, height in data:
+        rows[run].append((start, end, height))
+    return rows
+
+
+def _micron(level: float) -> int:
+    return round(level * 1000)
+
+
+def _beds(plan: Plan, view: Elevation) -> dict[int, list[tuple[float, float, float]]]:
+    p = plan.pieces
+    under: dict[tuple[int, int], Spans] = defaultdict(list)
+    first = {(run, _micron(z)) for run, z, course in zip(p.run.tolist(), p.bottom.tolist(), p.course.tolist(), strict=True) if course <= 1}
+    tops: dict[int, dict[int, Spans]] = defaultdict(lambda: defaultdict(list))
+    guests: dict[int, list[tuple[float, float, float, float]]] = defaultdict(list)
+    columns = (view.run, view.bottom, view.top, view.start, view.end, view.own, view.plain)
+    for at, (run, bottom, top, start, end, own, plain) in enumerate(zip(*(column.tolist() for column in columns), strict=True)):
+        if not plain:
+            continue
+        if own:
+            under[run, _micron(bottom)].append((float(view.under[at, 0]), float(view.under[at, 1])))
+        else:
+            guests[run].append((bottom, top, start, end))
+        tops[run][_micron(top)].append((float(view.flat[at, 0]), float(view.flat[at, 1])))
+    most, head = plan.header.bed.most, plan.header.head.most
+    levels = {run: np.array(sorted(found)) for run, found in tops.items()}
+    rows: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
+    for (run, level), spans in sorted(under.items()):
+        here = [(start, end) for bottom, top, start, end in guests[run] if bottom <= level / 1000 + THIN < top]
+        line = _without(_closed(spans + here, head), here)
+        bottom = float(plan.runs.bottom[run])
+        found = levels[run]
+        for below in found[np.searchsorted(found, level - _micron(most) - 1) : np.searchsorted(found, level)].tolist():
+            common = _common(line, _closed(tops[run][below], head))
+            rows[run].extend((start, end, (level - below) / 1000) for start, end in common)
+            line = _without(line, common)
+        gap = level / 1000 - bottom
+        if (run, level) in first and gap > 0:
+            rows[run].extend((start, end, gap) for start, end in line)
+    return rows
+
+
+def _closed(spans: Spans, head: float) -> Spans:
+    """Union of spans, with gaps no wider than a joint filled."""
+    found: Spans = []
+    for start, end in sorted(spans):
+        if found and start - found[-1][1] <= head + MM:
+            found[-1] = (found[-1][0], max(end, found[-1][1]))
+        elif end > start:
+            found.append((start, end))
+    return found
+
+
+def _common(one: Spans, other: Spans) -> Spans:
+    found, at = [], 0
+    for start, end in one:
+        while at < len(other) and other[at][1] <= start:
+            at += 1
+        along = at
+        while along < len(other) and other[along][0] < end:
+            found.append((max(start, other[along][0]), min(end, other[along][1])))
+            along += 1
+    return found
+
+
+def _without(one: Spans, other: Spans) -> Spans:
+    found = []
+    rest = sorted(other)
+    for start, end in one:
+        at = start
+        for low, high in rest:
+            if low >= end:
+                break
+            if high > at:
+                if low > at:
+                    found.append((at, low))
+                at = high
+        if at < end:
+            found.append((at, end))
+    return found

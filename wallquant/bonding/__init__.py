@@ -1,0 +1,275 @@
+"""Bonding: from the graph to every piece in its place.  `bond` is the door.
+
+Rooms: `asking` (rules' sentences to problems), `coursing` (levels), `cells` (the face cut into courses), `corners` and `phases`
+(who passes), `problem`, `span`, `pair` and `stack` (head joints), `solving` (all runs), `stamping` (pieces as columns), `laid` and
+`ledger` (what is laid against what is drawn), `telling` (findings).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wallquant.bonding.asking import Asked, RuleError, ask
+from wallquant.bonding.corners import Pattern, tied
+from wallquant.bonding.laid import Region, region
+from wallquant.bonding.ledger import Account, accounts
+from wallquant.bonding.solving import Engine, Solved, solve
+from wallquant.bonding.stamping import patterned, stamped
+from wallquant.bonding.telling import of_corners, of_runs
+from wallquant.building import Building, Wall
+from wallquant.findings import Finding, Place
+from wallquant.graph import Network, level_at
+from wallquant.layout import TIED, Bridge, Corner, Work
+from wallquant.masonry import Unit
+from wallquant.rules import Item, Lead, Rule
+from wallquant.units import MM, Nm
+
+__all__ = ["Account", "Bond", "RuleError", "bond"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bond:
+    """The laid building, before it is ordered.
+
+    `cuts` and `bound` are the pieces cut and the proven least, runs summed; `offset_rules` names for each run and course the rule
+    whose offset was the greatest, `offsets` that offset; `leads` for each corner the courses of its lead.
+    """
+
+    work: Work
+    accounts: tuple[Account, ...]
+    cuts: int
+    bound: int
+    offsets: Mapping[str, tuple[Nm, ...]]
+    offset_rules: Mapping[str, tuple[str, ...]]
+    leads: Mapping[str, int]
+
+
+def bond(
+    network: Network,
+    building: Building,
+    rules: Sequence[Rule],
+    *,
+    heads: Mapping[str, Nm] | None = None,
+    sills: Mapping[str, Nm] | None = None,
+    system: str = "mm",
+    start_corners: Mapping[str, str] | None = None,
+) -> tuple[Bond, tuple[Finding, ...]]:
+    """Lay every run of a network block by block.
+
+    Parameters
+    ----------
+    network : Network
+    building : Building
+        For the drawn bodies of the walls (ledger).
+    rules : sequence of Rule
+        In any order.
+    heads, sills : mapping of opening key to level, optional
+        Chosen by the job instead of the drawn levels.
+    system : str
+        ``mm`` or ``in``, for sentences.
+    start_corners : mapping, optional
+        Where laying starts, by the first run of each connected part; by default the end of the longest run with the lower station.
+
+    Raises
+    ------
+    RuleError
+        If a rule raises.
+    """
+    ranked = sorted(rules, key=lambda r: r.code)
+    corners = {c.name: c for c in network.corners}
+    bondable = frozenset(c.name for c in network.corners if c.bondable)
+    asked = {run.name: ask(run, ranked, heads or {}, sills or {}, bondable) for run in network.runs}
+    engine = Engine()
+    solved, patterns = solve(asked, corners, engine)
+    units = _units(network, asked, solved)
+    by_code = {u.code: u for u in units}
+    made: dict[tuple[object, ...], object] = {}
+    patterns_of = {}
+    for name, one in asked.items():
+        run = one.fitted.run
+        uses = tuple((u.course, u.lo, u.hi, u.unit) for u in one.uses)
+        key = (engine.number(one.problem), solved[name].passes, solved[name].picks, solved[name].shift, uses, run.unit.code)
+        if key not in made:
+            made[key] = patterned(one.problem, solved[name], uses, run.unit, by_code)
+        patterns_of[name] = made[key]
+    runs = tuple(asked[r.name].fitted.run for r in network.runs)
+    pieces = stamped(runs, asked, patterns_of, units)  # type: ignore[arg-type]
+    walls = {w.guid: w for w in building.walls}
+    work = Work(
+        catalogue=network.catalogue,
+        runs={r.name: r for r in runs},
+        corners=corners,
+        parts=network.parts,
+        courses={name: one.fitted.courses for name, one in asked.items()},
+        pieces=pieces,
+        bridges=tuple(_bridges(network, asked, solved, pieces.names, pieces.fixed)),
+        phases={name: _phases(corners[name], p, asked) for name, p in patterns.items()},
+        items=tuple(_items(asked, patterns, corners)),
+        start_corner=start_corners or _start_corners(network),
+    )
+    drawn = {r.name: r for r in network.runs}
+    books: list[Account] = []
+    for name, one in asked.items():
+        taken = _region(one, solved[name], patterns, asked)
+        books += accounts(drawn[name], one, solved[name], taken, walls)
+    findings = [*of_runs(asked, solved, system), *of_corners(corners, patterns, asked), *_left_over(books, walls)]
+    return Bond(
+        work=work,
+        accounts=tuple(sorted(books, key=lambda b: b.wall)),
+        cuts=int(sum(s.stack.cuts for s in solved.values())),
+        bound=int(sum(s.stack.bound for s in solved.values())),
+        offsets={name: one.problem.offsets for name, one in asked.items()},
+        offset_rules={name: one.offset_rules for name, one in asked.items()},
+        leads=_leads(asked),
+    ), tuple(findings)
+
+
+def _units(network: Network, asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> tuple[Unit, ...]:
+    codes = {r.unit.code for r in network.runs}
+    codes |= {p.unit for s in solved.values() for p in s.face.puts if p.unit} | {u.unit for a in asked.values() for u in a.uses}
+    return tuple(sorted((network.catalogue.unit(c) for c in codes), key=lambda u: u.code))
+
+
+def _region(one: Asked, done: Solved, patterns: Mapping[str, Pattern], asked: Mapping[str, Asked]) -> Region:
+    others: list[tuple[bool, ...]] = []
+    for junction, meets in zip(one.fitted.run.junctions, one.problem.meets, strict=True):
+        count = len(one.fitted.courses)
+        if not meets.half or junction.other not in asked:
+            others.append((False,) * count)
+            continue
+        there = asked[junction.other].fitted
+        at = next(j for j in there.run.junctions if j.corner == junction.corner)
+        others.append(tuple(_full_there(asked[junction.other], there.run.bottom, at.station, c.bottom, c.top) for c in one.fitted.courses.levels))
+    return region(one.problem, done, tuple(others))
+
+
+def _full_there(other: Asked, base: Nm, station: Nm, bottom: Nm, top: Nm) -> bool:
+    """Say whether the other run has a whole course between these levels at a station."""
+    fit = other.fitted
+    if not any(abs(c.top - top) <= 1 and abs(c.bottom - bottom) <= 1 for c in fit.courses.levels) or level_at(fit.top, station) < top:
+        return False
+    return not any(o.through and o.start < station < o.end and o.sill < top and o.head > bottom for o in fit.openings)
+
+
+def _phases(corner: Corner, found: Pattern, asked: Mapping[str, Asked]) -> tuple[str, ...]:
+    if not corner.bondable or tied(corner, asked):
+        return (TIED,) * len(found.passes)
+    return found.passes
+
+
+def _start_corners(network: Network) -> dict[str, str]:
+    """Return for each connected part the end of its longest run with the lower station."""
+    runs = {r.name: r for r in network.runs}
+    out: dict[str, str] = {}
+    for part in network.parts:
+        longest = max((runs[n] for n in part), key=lambda r: (r.length, -int(r.name[1:])))
+        out[part[0]] = longest.first.corner
+    return out
+
+
+def _leads(asked: Mapping[str, Asked]) -> dict[str, int]:
+    out: dict[str, int] = {}
+    for one in asked.values():
+        for lead in one.leads:
+            out[lead.corner] = max(out.get(lead.corner, 0), lead.courses)
+    return out
+
+
+def _items(asked: Mapping[str, Asked], patterns: Mapping[str, Pattern], corners: Mapping[str, Corner]) -> list[Item]:
+    out = [item for one in asked.values() for item in one.items]
+    for name, found in patterns.items():
+        for course in found.broken:
+            run = asked[corners[name].runs[0]].fitted.run
+            station = next(j.station for j in run.junctions if j.corner == name)
+            if course - 1 > len(asked[run.name].fitted.courses):
+                continue
+            bed = asked[run.name].fitted.courses.levels[course - 2].top
+            out.append(
+                Item(
+                    kind="tie", run=run.name, start=station, end=station, bottom=bed, top=bed + asked[run.name].fitted.courses.joint,
+                    course=course - 1, corner=name, rule="engine",
+                )
+            )  # fmt: skip
+    return sorted(out, key=lambda i: (i.kind, int(i.run[1:]), i.course, i.start, i.bottom, i.rule))
+
+
+def _bridges(
+    network: Network, asked: Mapping[str, Asked], solved: Mapping[str, Solved], names: Sequence[str], fixed: np.ndarray
+) -> list[Bridge]:
+    out: list[Bridge] = []
+    rows = {}
+    base = 0
+    owner: list[tuple[str, int]] = []
+    for run in network.runs:
+        puts = solved[run.name].face.puts
+        last = max((n for n, p in enumerate(puts) if p.unit), default=-1)
+        owner += [(run.name, n) for n in range(last + 1)]
+        base += last + 1
+    for row in np.flatnonzero(fixed >= 0).tolist():
+        rows[owner[int(fixed[row])]] = row
+    for run in network.runs:
+        one, done = asked[run.name], solved[run.name]
+        through = [o for o in one.fitted.openings if o.through]
+        for n, o in enumerate(through):
+            puts = [(k, p) for k, p in enumerate(done.face.puts) if p.unit and n in p.opening]
+            hole = one.problem.holes[n]
+            top = max((z for s, z in one.problem.top if o.start <= s <= o.end), default=0)
+            covered = hole.top < max(top, level_at(one.problem.top, o.start), level_at(one.problem.top, o.end))
+            asks = [a for g in (one.problem.base, *(c[p] for c, p in zip(one.problem.choices, done.picks, strict=True))) for a in g.asks]
+            sides = [
+                (o.start - a.lo, a.hi - o.end) for a in asks if a.of == "joint" and not a.yields and a.lo < o.start and a.hi > o.end
+            ]
+            start = end = wanted = None
+            if puts:
+                start, end = o.start - min(p.lo for _, p in puts), max(p.hi for _, p in puts) - o.end
+                wanted = min([_asked_bearing(one, done, n), start, end])
+            elif covered and sides:
+                start, end = max(sides)
+                wanted = min(start, end)
+            out.append(
+                Bridge(
+                    opening=o.key, wall=o.wall, run=run.name, start=o.start, end=o.end, sill=o.sill,
+                    head=hole.top + run.bottom if hole.top + run.bottom > o.head and not puts else o.head,
+                    through=True, filling=o.filling, bridged="lintel" if puts else "units" if covered else "none",
+                    lintel=tuple(rows[run.name, k] for k, _ in puts), bearing_start=start, bearing_end=end, bearing_least=wanted,
+                )
+            )  # fmt: skip
+        out += [
+            Bridge(
+                opening=o.key, wall=o.wall, run=run.name, start=o.start, end=o.end, sill=o.sill, head=o.head, through=False,
+                filling=o.filling, bridged="none",
+            )
+            for o in one.fitted.openings
+            if not o.through
+        ]  # fmt: skip
+    return sorted(out, key=lambda b: (int(b.run[1:]), b.start, b.sill, b.opening))
+
+
+def _asked_bearing(one: Asked, done: Solved, opening: int) -> Nm:
+    """Return the bearing asked under a lintel: the shortest window without joints beside the opening that its rule put."""
+    hole = one.problem.holes[opening]
+    chosen = [c[p] for c, p in zip(one.problem.choices, done.picks, strict=True)]
+    lengths = [
+        a.hi - a.lo
+        for g in (one.problem.base, *chosen)
+        if any(opening in p.opening for p in g.puts)
+        for a in g.asks
+        if a.of == "joint" and (abs(a.hi - hole.lo) <= MM or abs(a.lo - hole.hi) <= MM)
+    ]
+    return min(lengths, default=10**12)
+
+
+def _left_over(books: Sequence[Account], walls: Mapping[str, Wall]) -> list[Finding]:
+    return [
+        Finding(
+            code="ledger.set-aside",
+            severity="note",
+            text=f"Wall {walls[b.wall].name or b.wall}: {reason}.",
+            place=Place(wall=b.wall, storey=walls[b.wall].storey),
+        )
+        for b in books
+        for reason in b.reasons
+    ]

@@ -1,0 +1,236 @@
+"""From rules' sentences to problems: every run is asked, and what is said of it loses its names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import radians, sin, tan
+
+from wallquant.bonding.cells import Block, Levels, level
+from wallquant.bonding.coursing import Fitted, courses, fitted
+from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
+from wallquant.bonding.span import Bonded
+from wallquant.catalogue import Catalogue
+from wallquant.layout import TIED, Junction, Run
+from wallquant.masonry import Unit
+from wallquant.rules import Bed, Choice, Fixed, Item, Lead, Phase, Rule, Sentence, Use, Window
+from wallquant.units import MM, Nm
+
+
+class RuleError(ValueError):
+    """A rule raised or said something that cannot be; the sentence names the rule and the run."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """A run with all that rules said of it."""
+
+    fitted: Fitted
+    problem: Problem
+    tied: frozenset[str]
+    """Corners that a rule ties."""
+    uses: tuple[Use, ...]
+    items: tuple[Item, ...]
+    leads: tuple[Lead, ...]
+    choice_names: tuple[tuple[str, str], ...]
+    """Rule and name of each choice."""
+    offset_rules: tuple[str, ...]
+    """For each course the rule whose offset won ('' for none)."""
+
+
+def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
+    """Ask one rule about one run; whatever it raises becomes one sentence."""
+    try:
+        return list(rule.demand(run, levels))  # type: ignore[arg-type]
+    except Exception as error:
+        raise RuleError(f"rule {rule.code} failed on run {run.name}: {type(error).__name__}: {error}") from error
+
+
+def ask(
+    run: Run, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping[str, Nm], bondable: frozenset[str]
+) -> Asked:
+    """Ask all rules about a run: first what beds they want with nominal courses, then everything else.
+
+    Parameters
+    ----------
+    run : Run
+    rules : sequence of Rule
+        In order of code.
+    heads, sills : mapping of opening key to level
+        What the job chose instead of the drawn level.
+    bondable : frozenset of str
+        Corners whose runs can pass in turn.
+    """
+    levels = courses(run)
+    chosen = tuple(replace(o, head=heads.get(o.key, o.head), sill=sills.get(o.key, o.sill)) for o in run.openings)
+    run = replace(run, openings=chosen)
+    beds = {s.level: s.yields for rule in rules for s in said(rule, run, levels) if isinstance(s, Bed)}
+    fit = fitted(run, levels, beds)
+    seen = replace(run, openings=fit.openings, top=fit.top)
+    spoken = [(rule.code, s) for rule in rules for s in said(rule, seen, levels)]
+    offsets, offset_rules = _offsets(rules, fit)
+    catalogue = run.catalogue
+    base, choices, names = _groups(seen, fit, spoken)
+    tied = frozenset(s.corner for _, s in spoken if isinstance(s, Phase) and s.passes == TIED)
+    gaps, support = _unbridged(fit, spoken, catalogue)
+    base = replace(base, asks=tuple(sorted({*base.asks, *support}, key=lambda a: (a.course, a.lo, a.hi, a.of, a.yields, a.rule))))
+    problem = Problem(
+        how=bonded(catalogue, run.unit),
+        levels=Levels(
+            bed=levels.bed, height=run.unit.height, joint=levels.joint, count=len(levels), least_rip=catalogue.least_rip
+        ),
+        top=tuple((s, z - run.bottom) for s, z in fit.top),
+        holes=holes(fit, gaps),
+        meets=tuple(replace(meets(run, j), bonded=j.corner in bondable and j.corner not in tied) for j in run.junctions),
+        base=base,
+        choices=choices,
+        offsets=offsets,
+        slack=(catalogue.fit.free_end.minus, catalogue.fit.free_end.plus),
+    )
+    alone = [s for _, s in spoken]
+    return Asked(
+        fitted=replace(fit, run=seen),
+        problem=problem,
+        tied=tied,
+        uses=tuple(s for s in alone if isinstance(s, Use))
+        + tuple(Use(course=s.course, lo=s.lo, hi=s.hi, unit=s.unit) for s in alone if isinstance(s, Window) and s.unit),
+        items=tuple(replace(s, rule=code) for code, s in spoken if isinstance(s, Item)),
+        leads=tuple(s for s in alone if isinstance(s, Lead)),
+        choice_names=names,
+        offset_rules=offset_rules,
+    )
+
+
+def bonded(catalogue: Catalogue, unit: Unit) -> Bonded:
+    """Return the lengths that a run of this unit is bonded with."""
+    joint = catalogue.head_joint
+    return Bonded(unit=unit.length, joint=joint.nominal, least=catalogue.least_actual, joint_least=joint.least, joint_most=joint.most)
+
+
+def holes(fit: Fitted, heads: Mapping[str, Nm]) -> tuple[Block, ...]:
+    """Return the openings of a run as rectangles relative to its underside.
+
+    One that reaches the top goes on above it; one in `heads` goes up to that level, since nothing carries what lies below it.
+    """
+    run = fit.run
+    out: list[Block] = []
+    for o in fit.openings:
+        if o.through:
+            head = heads.get(o.key, o.head)
+            highest = max((z for s, z in fit.top if o.start <= s <= o.end), default=head)
+            highest = max(highest, level(fit.top, o.start, 1), level(fit.top, o.end, -1))
+            out.append(Block(lo=o.start, hi=o.end, bottom=max(0, o.sill - run.bottom), top=max(head, highest if head >= highest - MM else head) - run.bottom))
+    return tuple(out)
+
+
+BEAR = 100 * MM
+"""Least bearing of a unit that bridges a small opening by itself (4 in, as the least end support of lintels in IBC 2104.1.5)."""
+
+
+def _unbridged(
+    fit: Fitted, spoken: Sequence[tuple[str, Sentence]], catalogue: Catalogue
+) -> tuple[dict[str, Nm], list[Ask]]:
+    """Return, for openings that no fixed piece bridges, up to where nothing can be laid, and windows for units that bridge.
+
+    A unit bridges an opening where it bears on both sides; elsewhere all above the opening is set aside.
+    """
+    said = [s for _, s in spoken]
+    fixed = {k for s in said if isinstance(s, Fixed) for k in s.opening}
+    fixed |= {k for s in said if isinstance(s, Choice) for a in s.alternatives for one in a if isinstance(one, Fixed) for k in one.opening}
+    gaps: dict[str, Nm] = {}
+    asks: list[Ask] = []
+    unit = fit.run.unit
+    for o in fit.openings:
+        top = max(level(fit.top, o.start, 1), level(fit.top, o.end, -1), *(z for s, z in fit.top if o.start < s < o.end), o.head)
+        if not o.through or o.key in fixed or o.head >= top - MM:
+            continue
+        over = next((c for c in fit.courses.levels if c.bottom >= o.head), None)
+        if over is not None and o.width + 2 * BEAR <= unit.length and over.top <= top:
+            asks.append(Ask(course=over.number, lo=o.start - BEAR, hi=o.end + BEAR, rule="engine"))
+            if over.bottom > o.head:
+                gaps[o.key] = over.bottom
+        else:
+            gaps[o.key] = top
+    return gaps, asks
+
+
+def meets(run: Run, junction: Junction) -> Meets:
+    """Return a junction as the solver needs it.
+
+    At a corner that is not square the run that goes first ends as drawn, and the other stops where its whole thickness is clear.
+    """
+    if junction.kind == "angled" and junction.goes_first and junction.role != "through":
+        part = run.parts[0] if junction.role == "start" else run.parts[-1]
+        return Meets(station=part.start if junction.role == "start" else part.end, half=0, role=junction.role)
+    if junction.kind == "end":
+        return Meets(station=junction.station, half=0, role=junction.role)
+    if junction.kind != "angled":
+        return Meets(station=junction.station, half=junction.thickness // 2, role=junction.role)
+    if junction.turn == 0:
+        return Meets(station=junction.station, half=1, role=junction.role)
+    angle = radians(junction.turn)
+    half = junction.thickness / 2 / sin(angle) + run.thickness / 2 / tan(angle)
+    return Meets(station=junction.station, half=round(half), role=junction.role)
+
+
+def _offsets(rules: Iterable[Rule], fit: Fitted) -> tuple[tuple[Nm, ...], tuple[str, ...]]:
+    """Return the greatest offset that any rule asks of each course against the one below, and that rule's code."""
+    out: list[Nm] = [0]
+    by: list[str] = [""]
+    levels = fit.courses.levels
+    for lower, upper in zip(levels, levels[1:], strict=False):
+        most, code = 0, ""
+        for rule in rules:
+            value = rule.offset(upper, lower)
+            if value > most:
+                most, code = value, rule.code
+        out.append(most)
+        by.append(code)
+    return tuple(out), tuple(by)
+
+
+def _groups(
+    run: Run, fit: Fitted, spoken: Sequence[tuple[str, Sentence]]
+) -> tuple[Group, tuple[tuple[Group, ...], ...], tuple[tuple[str, str], ...]]:
+    place = {j.corner: n for n, j in enumerate(run.junctions)}
+    opening = {o.key: n for n, o in enumerate(o for o in fit.openings if o.through)}
+    base = _group([(c, s) for c, s in spoken if not isinstance(s, Choice)], run, fit, place, opening)
+    choices: list[tuple[Group, ...]] = []
+    names: list[tuple[str, str]] = []
+    for code, s in spoken:
+        if isinstance(s, Choice) and s.alternatives:
+            choices.append(tuple(_group([(code, one) for one in a], run, fit, place, opening) for a in s.alternatives))
+            names.append((code, s.name))
+    return base, tuple(choices), tuple(names)
+
+
+def _group(
+    sentences: Iterable[tuple[str, Sentence]], run: Run, fit: Fitted, place: Mapping[str, int], opening: Mapping[str, int]
+) -> Group:
+    asks: list[Ask] = []
+    puts: list[Put] = []
+    musts: list[Must] = []
+    levels = fit.courses.levels
+    for code, s in sentences:
+        if isinstance(s, Window) and 1 <= s.course <= len(levels) and s.lo < s.hi:
+            asks.append(Ask(course=s.course, lo=s.lo, hi=s.hi, of=s.of, yields=s.yields, rule=code))
+        elif isinstance(s, Fixed) and 1 <= s.course <= len(levels):
+            course = levels[s.course - 1]
+            bottom = (course.bottom if s.bottom is None else s.bottom) - run.bottom
+            if s.unit:
+                top = bottom + run.catalogue.unit(s.unit).height
+            else:
+                top = levels[min(len(levels), s.course + s.courses - 1) - 1].top - run.bottom
+            puts.append(
+                Put(
+                    lo=s.lo, hi=s.hi, bottom=bottom, top=top, unit=s.unit,
+                    opening=tuple(opening[k] for k in s.opening if k in opening), rule=code,
+                )
+            )  # fmt: skip
+        elif isinstance(s, Phase) and s.passes != TIED and s.corner in place:
+            musts.append(Must(junction=place[s.corner], course=s.course, passes=s.passes == run.name))
+    return Group(
+        asks=tuple(sorted(asks, key=lambda a: (a.course, a.lo, a.hi, a.of, a.yields, a.rule))),
+        puts=tuple(sorted(puts, key=lambda p: (p.bottom, p.lo, p.hi, p.unit))),
+        musts=tuple(sorted(musts, key=lambda m: (m.junction, m.course, m.passes))),
+    )

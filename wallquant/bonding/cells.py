@@ -1,0 +1,249 @@
+"""The face of a run cut into courses: where there is masonry, between which levels, and what is too small to lay.
+
+The face is cut at every station where something changes: jambs, ends of fixed pieces, steps and slopes of the top.  Between two
+such stations the masonry is a stack of cells, one a course, whole or ripped.  Cells of neighbouring stations that have the same
+levels are one span; others part in a head joint.  Levels are relative to the run's underside; lengths are nanometres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from wallquant.building import Profile
+from wallquant.units import Nm
+
+FAR: Nm = 10**15
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Levels:
+    """Course lines: levelling bed, unit height, bed joint, number of courses, least rip."""
+
+    bed: Nm
+    height: Nm
+    joint: Nm
+    count: int
+    least_rip: Nm
+
+    def bottom(self, course: int) -> Nm:
+        return self.bed + (course - 1) * (self.height + self.joint)
+
+    def top(self, course: int) -> Nm:
+        return self.bottom(course) + self.height
+
+    def course(self, level: Nm) -> int:
+        """Return the course in which a piece with this underside lies."""
+        return max(1, (level - self.bed) // (self.height + self.joint) + 1)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Block:
+    """A rectangle of the face that pieces keep off: a hole, a fixed piece (`solid`), or a straight joint."""
+
+    lo: Nm
+    hi: Nm
+    bottom: Nm
+    top: Nm
+    solid: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Cell:
+    """Masonry of one course between two stations; `raked`: its top is the run's, inside the course.
+
+    `row` is the course it is solved with: where two rips share the height of two courses, each keeps one of them.
+    """
+
+    row: int
+    lo: Nm
+    hi: Nm
+    bottom: Nm
+    top: Nm
+    raked: bool
+    lapped_lo: bool
+    lapped_hi: bool
+    full_lo: Nm
+    full_hi: Nm
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Scrap:
+    """A part of the face that is drawn and too small to lay."""
+
+    lo: Nm
+    hi: Nm
+    bottom: Nm
+    top: Nm
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Bit:
+    bottom: Nm
+    top: Nm
+    row: int
+    raked: bool
+
+
+def level(top: Profile, station: Nm, side: int) -> Nm:
+    """Return the top's level at a station, as the limit from the left (side -1) or the right (1); flat beyond its ends."""
+    if station < top[0][0] or (station == top[0][0] and side < 0):
+        return top[0][1]
+    if station > top[-1][0] or (station == top[-1][0] and side > 0):
+        return top[-1][1]
+    for (a, p), (b, q) in zip(top, top[1:], strict=False):
+        if a == b:
+            continue
+        if a < station < b or (station == a and side > 0) or (station == b and side < 0):
+            return p + round((q - p) * (station - a) / (b - a))
+    raise AssertionError("a profile covers the stations between its ends")
+
+
+@lru_cache(maxsize=4096)
+def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tuple[tuple[Cell, ...], tuple[Scrap, ...]]:
+    """Cut the face into cells by course, from -`FAR` to `FAR`; a head joint of width `gap` parts cells that do not go on.
+
+    Returns
+    -------
+    cells, scraps
+        Cells sorted by course and station, and what is too low to lay (stations within `FAR` only where the run ends there).
+    """
+    cuts = sorted({-FAR, FAR, *_stations(levels, top), *(x for b in blocks for x in (b.lo, b.hi))})
+    columns: list[list[_Bit]] = []
+    scraps: list[Scrap] = []
+    for a, b in zip(cuts, cuts[1:], strict=False):
+        bits, small = _column(levels, top, blocks, a, b)
+        columns.append(bits)
+        scraps += [Scrap(lo=a, hi=b, bottom=p, top=q, reason="less high than the least rip") for p, q in small]
+    owners = {x: side for b in blocks for x, side in ((b.lo, 1 if b.solid else -1), (b.hi, -1 if b.solid else 1))}
+    for (x, p), (y, q) in zip(top, top[1:], strict=False):
+        if x == y:
+            owners.setdefault(x, -1 if p > q else 1)
+    cells: list[Cell] = []
+    open_cells: dict[tuple[int, Nm, Nm], tuple[Nm, bool, list[tuple[Nm, Nm, bool]]]] = {}
+    for k, bits in enumerate(columns):
+        a, b = cuts[k], cuts[k + 1]
+        here = {(bit.row, bit.bottom, bit.top): bit for bit in bits}
+        for key in [key for key in open_cells if key not in here]:
+            cells.append(_closed(key, open_cells.pop(key), a, _touches(key, bits, blocks, a, 1), owners.get(a, -1), gap))
+        for key, bit in here.items():
+            if key in open_cells:
+                open_cells[key][2].append((a, b, bit.raked))
+                continue
+            lapped = k > 0 and _touches(key, columns[k - 1], blocks, a, -1)
+            start = a + gap if lapped and owners.get(a, -1) < 0 else a
+            open_cells[key] = (start, lapped, [(a, b, bit.raked)])
+    for key in sorted(open_cells):
+        cells.append(_closed(key, open_cells[key], FAR, False, -1, gap))
+    cells.sort(key=lambda c: (c.row, c.lo, c.bottom))
+    return tuple(cells), tuple(scraps)
+
+
+def _closed(
+    key: tuple[int, Nm, Nm], held: tuple[Nm, bool, list[tuple[Nm, Nm, bool]]], x: Nm, lapped: bool, owner: int, gap: Nm
+) -> Cell:
+    row, bottom, top = key
+    lo, lapped_lo, stretches = held
+    hi = x - gap if lapped and owner > 0 else x
+    whole = [(a, b) for a, b, raked in stretches if not raked]
+    rising = next((a for a, _, raked in stretches if not raked), None)
+    if rising is None:
+        peak = next((b for a, b, _ in stretches if b != stretches[-1][1]), (lo + hi) // 2)
+        full_lo = full_hi = min(hi, max(lo, peak))
+    else:
+        full_lo = lo if not stretches[0][2] else whole[0][0]
+        full_hi = hi if not stretches[-1][2] else whole[-1][1]
+    return Cell(
+        row=row,
+        lo=lo,
+        hi=hi,
+        bottom=bottom,
+        top=top,
+        raked=any(raked for _, _, raked in stretches),
+        lapped_lo=lapped_lo,
+        lapped_hi=lapped,
+        full_lo=full_lo,
+        full_hi=full_hi,
+    )
+
+
+def _touches(key: tuple[int, Nm, Nm], bits: Sequence[_Bit], blocks: Sequence[Block], x: Nm, side: int) -> bool:
+    """Say whether a cell that ends at x has masonry or a fixed piece beside it there, on that side."""
+    _, bottom, top = key
+    if any(bit.bottom < top and bit.top > bottom for bit in bits):
+        return True
+    return any(
+        b.solid and b.bottom < top and b.top > bottom and (b.lo <= x < b.hi if side > 0 else b.lo < x <= b.hi) for b in blocks
+    )
+
+
+def _stations(levels: Levels, top: Profile) -> set[Nm]:
+    """Return the stations where the top turns, steps, or crosses a line of a course."""
+    out = {s for s, _ in top[1:-1]}
+    lines = [z for k in range(1, levels.count + 1) for z in (levels.bottom(k), levels.top(k))]
+    for (a, p), (b, q) in zip(top, top[1:], strict=False):
+        if a < b and p != q:
+            out |= {a + round((b - a) * (z - p) / (q - p)) for z in lines if min(p, q) < z < max(p, q)}
+            out |= {a, b}
+    return out
+
+
+def _column(levels: Levels, top: Profile, blocks: Sequence[Block], a: Nm, b: Nm) -> tuple[list[_Bit], list[tuple[Nm, Nm]]]:
+    """Return the cells between two neighbouring stations, from the bottom up, and what is too low to lay."""
+    at_a, at_b = level(top, a, 1), level(top, b, -1)
+    low, high = min(at_a, at_b), max(at_a, at_b)
+    inside = sorted((k for k in blocks if k.lo <= a and b <= k.hi and k.hi > k.lo), key=lambda k: (k.bottom, k.top))
+    bits: list[_Bit] = []
+    small: list[tuple[Nm, Nm]] = []
+    at, after_solid = 0, False
+    for block in [*inside, None]:
+        ceiling = block.bottom if block else high
+        if ceiling > at:
+            start = levels.bed if at == 0 else at + (levels.joint if after_solid else 0)
+            stop = ceiling - levels.joint if block is not None and block.solid else ceiling
+            if block is None and low != high:
+                got, lost = _sloped(levels, start, low, high)
+            else:
+                got, lost = _stacked(levels, start, stop)
+            bits += got
+            small += lost
+        if block is not None and block.top > at:
+            at, after_solid = block.top, block.solid
+    return bits, small
+
+
+def _sloped(levels: Levels, start: Nm, low: Nm, high: Nm) -> tuple[list[_Bit], list[tuple[Nm, Nm]]]:
+    """Stack under a slope that stays within one course: whole courses, and one raked."""
+    course = levels.course((low + high) // 2)
+    if (low + high) // 2 >= levels.top(course) or levels.bottom(course) <= start - levels.height:
+        return _stacked(levels, start, min(low, levels.top(course)))
+    bits, small = _stacked(levels, start, levels.top(course - 1)) if course > 1 else ([], [])
+    bottom = max(levels.bottom(course), start)
+    return [*bits, _Bit(bottom, levels.top(course), course, True)], small
+
+
+def _stacked(levels: Levels, start: Nm, stop: Nm) -> tuple[list[_Bit], list[tuple[Nm, Nm]]]:
+    """Fill the height from start to stop with courses; a rip lower than the least is shared with its neighbour."""
+    bits: list[_Bit] = []
+    for k in range(levels.course(start), levels.course(max(start, stop - 1)) + 1):
+        bottom, top = max(levels.bottom(k), start), min(levels.top(k), stop)
+        if bottom < top:
+            bits.append(_Bit(bottom, top, k, False))
+    bits = _shared(levels, _shared(levels, bits, 0), -1)
+    if len(bits) == 1 and bits[0].top - bits[0].bottom < levels.least_rip:
+        return [], [(bits[0].bottom, bits[0].top)]
+    return bits, []
+
+
+def _shared(levels: Levels, bits: list[_Bit], end: int) -> list[_Bit]:
+    if len(bits) < 2 or bits[end].top - bits[end].bottom >= levels.least_rip:
+        return bits
+    rest, (one, two) = (bits[2:], bits[:2]) if end == 0 else (bits[:-2], bits[-2:])
+    if two.top - one.bottom <= levels.height:
+        made = [_Bit(one.bottom, two.top, one.row, False)]
+    else:
+        half = (two.top - one.bottom - levels.joint) // 2
+        made = [_Bit(one.bottom, one.bottom + half, one.row, False), _Bit(one.bottom + half + levels.joint, two.top, two.row, False)]
+    return made + rest if end == 0 else rest + made

@@ -1,0 +1,128 @@
+"""Corners in height: which run passes in which course, for a given parity, and what rules and openings force."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from wallquant.bonding.asking import Asked
+from wallquant.bonding.cells import level
+from wallquant.bonding.problem import Passes
+from wallquant.layout import Corner
+from wallquant.units import MM, Nm
+
+Forced = Mapping[str, Mapping[str, tuple[bool | None, ...]]]
+"""Corner to run to, for each course, whether that run must pass."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Pattern:
+    """Who passes at a corner in each course from 1; `broken` counts courses whose run passes twice in a row though both stand.
+
+    `conflicts`: courses in which both runs must pass, and the first does.
+    """
+
+    passes: tuple[str, ...]
+    broken: tuple[int, ...]
+    conflicts: tuple[int, ...]
+
+
+def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forced: Forced) -> Pattern:
+    """Return the passing run of each course.
+
+    Where the corner cannot bond (parity None) its first run always passes.  Else the runs pass in turn where both stand to the
+    same height in a course; where one is lower there, the taller passes.
+    """
+    names = corner.runs
+    if parity is None or len(names) != 2:
+        count = max(len(asked[n].fitted.courses) for n in names)
+        return Pattern(passes=(names[0],) * count, broken=(), conflicts=())
+    one, two = names
+    a, b = asked[one], asked[two]
+    count = max(len(a.fitted.courses), len(b.fitted.courses))
+    stand = [_standing(corner, asked[n], count) for n in names]
+    through = [next(j for j in asked[n].fitted.run.junctions if j.corner == corner.name).role == "through" for n in names]
+    passes: list[str] = []
+    broken: list[int] = []
+    conflicts: list[int] = []
+    for k in range(count):
+        high = stand[0][k], stand[1][k]
+        must = [_must(forced, corner.name, n, k) for n in names]
+        if high[0] is None or high[1] is None:
+            # a hole lies where they meet: the through run keeps the place, a lone end turns the corner
+            passes.append(one if (high[1] is None and not through[1]) or through[0] else two)
+        elif high[0] > high[1] + MM:
+            passes.append(one)
+        elif high[1] > high[0] + MM:
+            passes.append(two)
+        elif must[0] is True or must[1] is False:
+            passes.append(one)
+            if must[1] is True:
+                conflicts.append(k + 1)
+        elif must[1] is True or must[0] is False:
+            passes.append(two)
+        else:
+            passes.append(names[(k + parity) % 2])
+        both = high[0] is not None and high[1] is not None and min(high[0], high[1]) > 0
+        if k and both and passes[k] == passes[k - 1] and stand[0][k - 1] == stand[1][k - 1]:
+            broken.append(k + 1)
+    return Pattern(passes=tuple(passes), broken=tuple(broken), conflicts=tuple(conflicts))
+
+
+def _must(forced: Forced, corner: str, run: str, k: int) -> bool | None:
+    row = forced.get(corner, {}).get(run, ())
+    return row[k] if k < len(row) else None
+
+
+def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
+    """Return for each course how high the run stands in it at the corner (0: not at all, None: a hole lies there)."""
+    fit = asked.fitted
+    junction = next(j for j in fit.run.junctions if j.corner == corner.name)
+    side = {"start": 1, "end": -1, "through": 1}[junction.role]
+    top = level(fit.top, junction.station, side)
+    if junction.role == "through":
+        top = min(top, level(fit.top, junction.station, -1))
+    half = junction.thickness // 2
+    lo, hi = junction.station - half, junction.station + half
+    out: list[Nm | None] = []
+    for k in range(count):
+        if k >= len(fit.courses.levels):
+            out.append(0)
+            continue
+        course = fit.courses.levels[k]
+        hole = any(o.through and o.start < hi and o.end > lo and o.sill < course.top and o.head > course.bottom for o in fit.openings)
+        out.append(None if hole else max(0, min(top, course.top) - course.bottom))
+    return out
+
+
+def passes_of(name: str, asked: Asked, patterns: Mapping[str, Pattern]) -> Passes:
+    """Return, for each junction and course of a run, whether it passes."""
+    out: list[tuple[bool, ...]] = []
+    for junction, meets in zip(asked.fitted.run.junctions, asked.problem.meets, strict=True):
+        count = len(asked.fitted.courses)
+        if not meets.half:
+            out.append((True,) * count)
+        else:
+            found = patterns[junction.corner].passes
+            out.append(tuple((found[k] if k < len(found) else name) == name for k in range(count)))
+    return tuple(out)
+
+
+def corner_runs(asked: Mapping[str, Asked]) -> dict[str, list[str]]:
+    """Return the runs of each corner, sorted as the runs are."""
+    out: dict[str, list[str]] = {}
+    for name, one in asked.items():
+        for junction in one.fitted.run.junctions:
+            out.setdefault(junction.corner, []).append(name)
+    return out
+
+
+def tied(corner: Corner, asked: Mapping[str, Asked]) -> bool:
+    """Say whether a rule ties the corner."""
+    return any(corner.name in asked[n].tied for n in corner.runs)
+
+
+def free_shift(problem_slack: tuple[Nm, Nm], candidates: Sequence[Nm]) -> list[Nm]:
+    """Return the shifts of a free end worth trying: none, and those that close a length without a cut, within the fit."""
+    minus, plus = problem_slack
+    return sorted({0, *(c for c in candidates if -minus <= c <= plus)}, key=lambda c: (abs(c), c))

@@ -1,0 +1,206 @@
+"""The ledger of each wall: how what is drawn becomes what is laid, each difference measured where it lies.
+
+All terms are measured in elevation as areas of sets that part one another, so they close by geometry and not by a balance:
+drawn body, holes, what is set aside, what other runs take at corners (lent), what this run takes there beyond its body
+(borrowed), ends (fit in length), tops, sills and heads (fit in height), and the thickness.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import shapely
+from shapely.ops import unary_union
+
+from wallquant.bonding.asking import Asked
+from wallquant.bonding.cells import level
+from wallquant.bonding.laid import Region
+from wallquant.bonding.problem import Problem
+from wallquant.bonding.solving import Solved
+from wallquant.building import Wall
+from wallquant.layout import Part, Run, RunOpening
+from wallquant.units import MM, Nm
+
+FAR = 1e9
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Account:
+    """One wall's accounts: volumes m3 by the terms of `wallquant.files.LEDGER`, face areas m2, and fits in nanometres.
+
+    `fit` has start, end (along the run), top and thickness, laid less drawn.
+    """
+
+    wall: str
+    ledger: Mapping[str, float]
+    area: Mapping[str, float]
+    fit: Mapping[str, Nm]
+    reasons: tuple[str, ...]
+
+
+def _box(a: float, b: float, p: float, q: float) -> Any:
+    return shapely.box(a, p, b, q)
+
+
+def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, walls: Mapping[str, Wall]) -> list[Account]:
+    """Return the accounts of the walls of one run."""
+    shapes = [_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in laid.boxes]
+    shapes += [shapely.Polygon([(s / MM, z / MM) for s, z in o]) for o in laid.outlines]
+    whole = unary_union(shapes) if shapes else shapely.Polygon()
+    scraps = unary_union([_box(s.lo / MM, s.hi / MM, s.bottom / MM, s.top / MM) for s in solved.face.scraps] + _unbridged(asked))
+    drawn_openings = {o.key: o for o in run.openings}
+    edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
+    ends = solved.face.ends
+    first = min((lo for lo, _ in ends), default=0) / MM
+    last = max((hi for _, hi in ends), default=0) / MM
+    return [
+        _account(
+            run, part, asked.problem, walls[part.wall], whole, scraps, [o for o in drawn_openings.values() if o.wall == part.wall],
+            (edges[n], edges[n + 1]), (first, last), solved.shift,
+        )
+        for n, part in enumerate(run.parts)
+    ]  # fmt: skip
+
+
+def _unbridged(asked: Asked) -> list[Any]:
+    """Return the strips over openings that nothing bridges: they are set aside."""
+    out: list[Any] = []
+    bottom = asked.fitted.run.bottom
+    through = [o for o in asked.fitted.openings if o.through]
+    for o, hole in zip(through, asked.problem.holes, strict=True):
+        if hole.top > o.head - bottom:
+            out.append(_box(o.start / MM, o.end / MM, (o.head - bottom) / MM, hole.top / MM))
+    return out
+
+
+def _account(
+    run: Run,
+    part: Part,
+    problem: Problem,
+    wall: Wall,
+    whole: Any,
+    scraps: Any,
+    openings: Sequence[RunOpening],
+    between: tuple[float, float],
+    ends: tuple[float, float],
+    shift: tuple[Nm, Nm],
+) -> Account:
+    base = run.bottom
+    thick, laid_thick = part.thickness / MM, run.thickness / MM
+    top = [(s / MM, (z - base) / MM) for s, z in part.top]
+    drawn = shapely.Polygon([(part.start / MM, (part.bottom - base) / MM), (part.end / MM, (part.bottom - base) / MM), *reversed(top)])
+    holes = unary_union([_box(o.start / MM, o.end / MM, (o.sill - base) / MM, (o.head - base) / MM) for o in openings if o.through])
+    holes = holes.intersection(drawn)
+    net = drawn.difference(holes)
+    mine = shapely.clip_by_rect(whole, between[0], -FAR, between[1], FAR)
+    squares = [(m.station - m.half, m.station + m.half) for m in problem.meets if m.half]
+    square = unary_union([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares]) if squares else shapely.Polygon()
+    over = _overhang(run, problem, drawn, between)
+    aside = net.intersection(unary_union([scraps, over]))
+    rest = net.difference(aside)
+    extra, lack = mine.difference(rest), rest.difference(mine)
+    ceiling = _under_top(problem, between)
+    lent = lack.intersection(square).intersection(ceiling)
+    beyond = unary_union([_box(-FAR, part.start / MM, -FAR, FAR), _box(part.end / MM, FAR, -FAR, FAR)])
+    borrowed = extra.intersection(square).intersection(beyond)
+    longer = extra.difference(borrowed).intersection(beyond)
+    past = unary_union([_box(-FAR, ends[0], -FAR, FAR), _box(ends[1], FAR, -FAR, FAR)])
+    shorter = lack.difference(lent).intersection(past).intersection(ceiling)
+    taller = extra.area - borrowed.area - longer.area
+    lower = lack.area - lent.area - shorter.area
+    m3 = thick * 1e-9
+    special = sum(_box_m3(o, part.thickness) - v for o, v in _true_voids(wall, openings))
+    niches = sum(v for o, v in _niches(wall))
+    inexact = wall.drawn_m3 - drawn.area * m3
+    reasons: list[str] = []
+    ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
+    ledger = {
+        "drawn": wall.drawn_m3,
+        "openings": holes.area * m3 - special + niches,
+        "finishes": wall.finishes_m3,
+        "set_aside": aside.area * m3 + special + ragged,
+        "lent": lent.area * m3,
+        "borrowed": borrowed.area * m3,
+        "fit_length": (longer.area - shorter.area) * m3 - (inexact - ragged),
+        "fit_height": (taller - lower) * m3,
+        "fit_thickness": mine.area * (laid_thick - thick) * 1e-9 + niches + wall.finishes_m3,
+        "laid": mine.area * laid_thick * 1e-9,
+    }
+    if over.area > 0 and net.intersection(over).area > 1:
+        reasons.append("it sticks out past the corner by less than a piece")
+    if special > 1e-6:
+        reasons.append("the masonry around openings that are no rectangle is cut on site")
+    if abs(ragged) > 1e-6:
+        reasons.append("its ends are no square or mitred cut")
+    area_wall, area_open, area_aside = drawn.area * 1e-6, holes.area * 1e-6, aside.area * 1e-6
+    fit = {
+        "start": _fit_end(part.start, problem, "start", shift[0], part is run.parts[0], -1),
+        "end": _fit_end(part.end, problem, "end", shift[1], part is run.parts[-1], 1),
+        "top": _fit_top(problem, part, base),
+        "thickness": run.thickness - part.thickness,
+    }
+    area = {"wall": area_wall, "openings": area_open, "laid": area_wall - area_open - area_aside, "set_aside": area_aside}
+    return Account(wall=part.wall, ledger=ledger, area=area, fit=fit, reasons=tuple(reasons))
+
+
+def _true_voids(wall: Wall, openings: Sequence[RunOpening]) -> list[tuple[RunOpening, float]]:
+    volume = {o.key: o.volume_m3 for o in wall.openings if o.through and o.volume_m3 is not None}
+    return [(o, volume[o.key]) for o in openings if o.key in volume]
+
+
+def _niches(wall: Wall) -> list[tuple[str, float]]:
+    return [(o.key, o.volume_m3 or 0.0) for o in wall.openings if not o.through]
+
+
+def _box_m3(o: RunOpening, thickness: Nm) -> float:
+    return (o.end - o.start) * (o.head - o.sill) * thickness / 1e27
+
+
+def _overhang(run: Run, problem: Problem, drawn: Any, between: tuple[float, float]) -> Any:
+    """Return the strips by which the drawn body sticks out past its corners further than the fit of a joined end."""
+    fit = run.catalogue.fit.joined_end
+    out: list[Any] = []
+    for m in problem.meets:
+        if not m.half or m.role == "through":
+            continue
+        if m.role == "start":
+            limit = (m.station - m.half) / MM
+            if drawn.bounds[0] < limit - fit.minus / MM:
+                out.append(_box(-FAR, limit, -FAR, FAR))
+        else:
+            limit = (m.station + m.half) / MM
+            if drawn.bounds[2] > limit + fit.minus / MM:
+                out.append(_box(limit, FAR, -FAR, FAR))
+    return unary_union(out) if out else shapely.Polygon()
+
+
+def _under_top(problem: Problem, between: tuple[float, float]) -> Any:
+    """Return the region under the top as laid, far beyond both ends."""
+    top = [(s / MM, z / MM) for s, z in problem.top]
+    points = [(-FAR, -FAR), (FAR, -FAR), (FAR, top[-1][1]), *reversed(top), (-FAR, top[0][1])]
+    return shapely.Polygon(points)
+
+
+def _fit_end(drawn: Nm, problem: Problem, role: str, shift: Nm, outer: bool, sign: int) -> Nm:
+    if not outer:
+        return 0
+    m = problem.meets[0] if role == "start" else problem.meets[-1]
+    if not m.half:
+        return shift
+    out = sign * (drawn - m.station) - m.half
+    short = -sign * (drawn - m.station) - m.half
+    return -out if out > 0 else short if short > 0 else 0
+
+
+def _fit_top(problem: Problem, part: Part, base: Nm) -> Nm:
+    """Return the largest move of a flat stretch of the top."""
+    out = 0
+    for (a, p), (b, q) in zip(part.top, part.top[1:], strict=False):
+        if a < b and p == q:
+            middle = (max(a, part.start) + min(b, part.end)) // 2
+            laid = level(problem.top, middle, 1) + base
+            if abs(laid - p) > abs(out):
+                out = laid - p
+    return out

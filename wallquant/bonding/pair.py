@@ -1,0 +1,208 @@
+"""Two neighbouring courses together: the fewest cuts, exactly, by reachable zones.
+
+A state is (a, b): the last piece starts laid in the lower and the upper course.  A *zone* is a set of states given by an interval
+for a, for b and for b - a.  Laying a whole unit shifts a zone, laying a cut piece smears it, an offset between joints cuts it in
+two; zones stay zones, so the search over cuts is exact on whole nanometres.  The course that is behind moves.
+
+The result is a lower bound for both courses within any stack, since the rest of the stack only adds demands, and its layout is
+a candidate that the stack verifies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from wallquant.bonding.span import Bonded, Interval, Span, less
+from wallquant.units import Nm
+
+Zone = tuple[Nm, Nm, Nm, Nm, Nm, Nm]
+"""Least and most a, least and most b, least and most b - a."""
+
+MOST_NODES = 6_000
+"""Give up beyond so many zones: the bound is then that of single courses."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Half:
+    """One of the two courses: its spans, and the open windows where no piece may start (sorted)."""
+
+    spans: tuple[Span, ...]
+    windows: tuple[Interval, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Pair:
+    """Fewest cuts of two courses together, and for each course the interior piece starts of all its spans."""
+
+    cuts: int
+    lower: tuple[Nm, ...]
+    upper: tuple[Nm, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Node:
+    zone: Zone
+    at: tuple[int, int]
+    parent: int
+    moved: int
+    whole: bool | None
+
+
+def tight(a1: Nm, a2: Nm, b1: Nm, b2: Nm, d1: Nm, d2: Nm) -> Zone | None:
+    """Return the zone with its bounds made as narrow as they imply, or None where it is empty."""
+    d1, d2 = max(d1, b1 - a2), min(d2, b2 - a1)
+    a1, a2, b1, b2 = max(a1, b1 - d2), min(a2, b2 - d1), max(b1, a1 + d1), min(b2, a2 + d2)
+    if a1 > a2 or b1 > b2 or d1 > d2:
+        return None
+    return a1, a2, b1, b2, max(d1, b1 - a2), min(d2, b2 - a1)
+
+
+class _Search:
+    def __init__(self, halves: tuple[Half, Half], how: Bonded, offset: Nm, ranged: bool) -> None:
+        self.halves, self.offset = halves, offset
+        self.whole = (how.unit + how.joint_least, how.unit + how.joint_most) if ranged else (how.pitch, how.pitch)
+        self.cut = (
+            (how.least + how.joint_least, how.unit + how.joint_most - 1) if ranged else (how.least + how.joint, how.pitch - 1)
+        )
+        self.joint = how.joint
+        self.nodes: list[_Node] = []
+        self.seen: dict[tuple[int, int, bool], list[Zone]] = {}
+
+    def edges(self, i: int, k: int) -> tuple[Nm, Nm]:
+        span = self.halves[i].spans[k]
+        return span.lo, span.hi + self.joint
+
+    def lapped(self, i: int, at: int, zone: Zone) -> bool:
+        """Say whether the place where course i stands is a head joint (interior, or a lapped end)."""
+        span = self.halves[i].spans[at // 2]
+        if at % 2:
+            return span.lapped_hi
+        return span.lapped_lo if zone[2 * i] == zone[2 * i + 1] == span.lo else True
+
+    def add(self, zone: Zone | None, at: tuple[int, int], parent: int, moved: int, whole: bool | None, out: list[int]) -> None:
+        if zone is None:
+            return
+        known = self.seen.setdefault((*at, zone[4] >= 0), [])
+        if any(
+            y[0] <= zone[0] and zone[1] <= y[1] and y[2] <= zone[2] and zone[3] <= y[3] and y[4] <= zone[4] and zone[5] <= y[5]
+            for y in known
+        ):
+            return
+        known.append(zone)
+        self.nodes.append(_Node(zone, at, parent, moved, whole))
+        out.append(len(self.nodes) - 1)
+
+    def placed(self, zone: Zone, i: int, lo: Nm, hi: Nm, apart: bool) -> Iterator[Zone]:
+        """Narrow the moved course to [lo, hi]; where both places are joints, split by the offset."""
+        narrowed = (lo, hi, *zone[2:]) if i == 0 else (*zone[:2], lo, hi, *zone[4:])
+        a1, a2, b1, b2, d1, d2 = narrowed
+        if not apart or self.offset <= 0:
+            choices = [(d1, d2)]
+        else:
+            choices = [(max(d1, self.offset), d2), (d1, min(d2, -self.offset))]
+        for p, q in choices:
+            if (one := tight(a1, a2, b1, b2, p, q)) is not None:
+                yield one
+
+    def moves(self, n: int) -> Iterator[tuple[Zone, tuple[int, int], int, bool | None]]:
+        """Yield (zone, place, course moved, whole unit or cut or None for a jump over an opening)."""
+        node = self.nodes[n]
+        zone, at = node.zone, node.at
+        last = tuple(2 * len(h.spans) - 1 for h in self.halves)
+        done = (at[0] == last[0], at[1] == last[1])
+        i = 0 if not done[0] and (done[1] or zone[4] >= 0) else 1
+        other, here = self.lapped(1 - i, at[1 - i], zone), at[i]
+
+        def place(k: int) -> tuple[int, int]:
+            return (k, at[1]) if i == 0 else (at[0], k)
+
+        if here % 2:
+            x, span = self.edges(i, here // 2 + 1)[0], self.halves[i].spans[here // 2 + 1]
+            moved = (x, x, zone[2], zone[3], zone[2] - x, zone[3] - x) if i == 0 else (zone[0], zone[1], x, x, x - zone[1], x - zone[0])
+            for one in self.placed(moved, i, x, x, other and span.lapped_lo):
+                yield one, place(here + 1), i, None
+            return
+        end, span = self.edges(i, here // 2)[1], self.halves[i].spans[here // 2]
+        for (short, long), whole in ((self.whole, True), (self.cut, False)):
+            if i == 0:
+                moved = (zone[0] + short, zone[1] + long, zone[2], zone[3], zone[4] - long, zone[5] - short)
+            else:
+                moved = (zone[0], zone[1], zone[2] + short, zone[3] + long, zone[4] + short, zone[5] + long)
+            lo, hi = moved[2 * i], moved[2 * i + 1]
+            top = min(hi, end - self.cut[0])
+            if lo <= top:
+                for p, q in less([(lo, top)], self.halves[i].windows):
+                    for one in self.placed(moved, i, p, q, other):
+                        yield one, place(here), i, whole
+            if lo <= end <= hi:
+                for one in self.placed(moved, i, end, end, other and span.lapped_hi):
+                    yield one, place(here + 1), i, whole
+
+    def run(self, most: int) -> tuple[int, int] | None:
+        a, b = self.edges(0, 0)[0], self.edges(1, 0)[0]
+        layer: list[int] = []
+        self.add((a, a, b, b, b - a, b - a), (0, 0), -1, 0, None, layer)
+        last = (2 * len(self.halves[0].spans) - 1, 2 * len(self.halves[1].spans) - 1)
+        for cuts in range(most + 1):
+            queue, later, k = list(layer), [], 0
+            while k < len(queue):
+                n = queue[k]
+                k += 1
+                if self.nodes[n].at == last:
+                    return cuts, n
+                for zone, at, i, whole in self.moves(n):
+                    if whole is False:
+                        later.append((zone, at, n, i))
+                    else:
+                        self.add(zone, at, n, i, whole, queue)
+                if len(self.nodes) > MOST_NODES:
+                    return None
+            later.sort(key=lambda m: (m[0][0] - m[0][1] + m[0][2] - m[0][3], m[0], m[1]))
+            layer = []
+            for zone, at, n, i in later:
+                self.add(zone, at, n, i, False, layer)
+            if not layer:
+                return None
+        return None
+
+    def trace(self, n: int) -> tuple[tuple[Nm, ...], tuple[Nm, ...]]:
+        """Walk back from the last zone and choose one state in each; whole units keep the nominal joint where they can."""
+        v = [self.nodes[n].zone[0], self.nodes[n].zone[2]]
+        starts: tuple[list[Nm], list[Nm]] = ([], [])
+        while self.nodes[n].parent >= 0:
+            node = self.nodes[n]
+            before = self.nodes[node.parent]
+            i = node.moved
+            if node.whole is None:
+                v[i] = self.edges(i, before.at[i] // 2)[1]
+            else:
+                short, long = self.whole if node.whole else self.cut
+                z = before.zone
+                lo, hi = max(v[i] - long, z[2 * i]), min(v[i] - short, z[2 * i + 1])
+                lo, hi = (max(lo, v[1] - z[5]), min(hi, v[1] - z[4])) if i == 0 else (max(lo, v[0] + z[4]), min(hi, v[0] + z[5]))
+                v[i] = lo
+                if v[i] != self.edges(i, before.at[i] // 2)[0]:
+                    starts[i].append(v[i])
+            n = node.parent
+        return tuple(sorted(starts[0])), tuple(sorted(starts[1]))
+
+
+def two(lower: Half, upper: Half, how: Bonded, offset: Nm, most: int = 60) -> Pair | None:
+    """Return the fewest cuts of two courses that lie on each other with nominal joints, or None (impossible, or given up)."""
+    if not lower.spans or not upper.spans or any(s.raked for s in (*lower.spans, *upper.spans)):
+        return None
+    search = _Search((lower, upper), how, offset, ranged=False)
+    found = search.run(most)
+    if found is None:
+        return None
+    a, b = search.trace(found[1])
+    return Pair(cuts=found[0], lower=a, upper=b)
+
+
+def least_two(lower: Half, upper: Half, how: Bonded, offset: Nm, most: int = 60) -> int | None:
+    """Return a lower bound for the cuts of two courses with joints anywhere in their range, or None where it was given up."""
+    if not lower.spans or not upper.spans or any(s.raked for s in (*lower.spans, *upper.spans)):
+        return None
+    found = _Search((lower, upper), how, offset, ranged=how.joint_least < how.joint_most).run(most)
+    return found[0] if found else None

@@ -1,0 +1,297 @@
+"""One run as a problem without names: equal problems are solved once.
+
+Stations are the run's, levels are relative to its underside, lengths nanometres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face
+from wallquant.bonding.span import Bonded, Span
+from wallquant.bonding.stack import Row, Soft, Solver
+from wallquant.building import Profile
+from wallquant.units import Nm
+
+Passes = tuple[tuple[bool, ...], ...]
+"""For each junction of the run (start, through corners by station, end), for each course: does this run pass?"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Meets:
+    """A junction as the solver needs it: node station, half the thickness of the other run (0: a free end).
+
+    Where it is not `bonded` the runs are tied, and a butt is no head joint from which other joints must stand off.
+    """
+
+    station: Nm
+    half: Nm
+    role: Literal["start", "through", "end"]
+    bonded: bool = True
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Ask:
+    """A window as asked: in which course, where, of what, how willingly it gives way."""
+
+    course: int
+    lo: Nm
+    hi: Nm
+    of: Literal["joint", "cut"] = "joint"
+    yields: int = 0
+    rule: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Put:
+    """A fixed piece, or without `unit` a straight joint: where it lies, and which openings it bridges."""
+
+    lo: Nm
+    hi: Nm
+    bottom: Nm
+    top: Nm
+    unit: str = ""
+    opening: tuple[int, ...] = ()
+    rule: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Must:
+    """A corner's phase as asked: at junction `junction` in `course` this run passes, or does not."""
+
+    junction: int
+    course: int
+    passes: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Group:
+    """Sentences that stand or fall together: one alternative of a choice, or all that is asked without choice."""
+
+    asks: tuple[Ask, ...] = ()
+    puts: tuple[Put, ...] = ()
+    musts: tuple[Must, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Problem:
+    """A run to be bonded.
+
+    `holes` are its openings as laid (their order is that of the run's openings), `base` what is asked in any case, `choices` the
+    alternatives of each choice, `offsets` the least offset of each course from the one below, `slack` how far a free end may
+    move inwards and outwards.
+    """
+
+    how: Bonded
+    levels: Levels
+    top: Profile
+    holes: tuple[Block, ...]
+    meets: tuple[Meets, ...]
+    base: Group
+    choices: tuple[tuple[Group, ...], ...]
+    offsets: tuple[Nm, ...]
+    slack: tuple[Nm, Nm]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Face:
+    """The face of a run for given phases and choices: rows for the solver with the cell of each span, pieces put, scraps."""
+
+    rows: tuple[Row, ...]
+    cells: tuple[tuple[Cell, ...], ...]
+    puts: tuple[Put, ...]
+    scraps: tuple[Scrap, ...]
+    ends: tuple[tuple[Nm, Nm], ...]
+    """First and last station of each course, as laid."""
+
+
+def groups(problem: Problem, picks: Sequence[int]) -> tuple[Group, ...]:
+    """Return what is asked: the base, and the picked alternative of each choice."""
+    return (problem.base, *(c[p] for c, p in zip(problem.choices, picks, strict=True)))
+
+
+def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: tuple[Nm, Nm], solver: Solver) -> Face:
+    """Cut the run's face into rows of spans.
+
+    Parameters
+    ----------
+    problem : Problem
+    passes : Passes
+    picks : tuple of int
+        The alternative of each choice.
+    shift : (int, int)
+        How far the free ends at start and end are laid outwards of what is drawn (negative: inwards).
+    solver : Solver
+        To ask whether a stretch can be filled at all.
+    """
+    asked = groups(problem, picks)
+    puts = tuple(p for g in asked for p in g.puts)
+    blocks = (*problem.holes, *(Block(lo=p.lo, hi=p.hi, bottom=p.bottom, top=p.top, solid=bool(p.unit)) for p in puts))
+    cells, scraps = face(problem.levels, problem.top, blocks, problem.how.joint)
+    asks: dict[int, list[Ask]] = {}
+    for g in asked:
+        for a in g.asks:
+            asks.setdefault(a.course, []).append(a)
+    small: list[Scrap] = []
+    rows: list[Row] = []
+    kept: list[tuple[Cell, ...]] = []
+    ends: list[tuple[Nm, Nm]] = []
+    by_row: dict[int, list[Cell]] = {}
+    for c in cells:
+        by_row.setdefault(c.row, []).append(c)
+    for k in range(1, problem.levels.count + 1):
+        lo, hi, gaps, butts = extent(problem, passes, k, shift)
+        ends.append((lo, hi))
+        spans: list[Span] = []
+        row_cells: list[Cell] = []
+        for cell in by_row.get(k, ()):
+            for span in _clipped(cell, lo, hi, gaps, butts):
+                if span.hi - span.lo < problem.how.least or solver.fewest(span, ()) is None:
+                    if span.hi > span.lo:
+                        small.append(Scrap(lo=span.lo, hi=span.hi, bottom=span.bottom, top=span.top, reason="shorter than the least piece"))
+                    continue
+                spans.append(span)
+                row_cells.append(cell)
+        hard = sorted({(a.lo, a.hi + problem.how.joint) for a in asks.get(k, ()) if a.of == "joint" and a.yields == 0})
+        soft = sorted(
+            {(a.lo, a.hi, a.of, a.yields) for a in asks.get(k, ()) if a.yields or a.of == "cut"}, key=lambda s: (s[0], s[1], s[2], s[3])
+        )
+        rows.append(
+            Row(
+                spans=tuple(spans),
+                windows=tuple(hard),
+                offset=problem.offsets[k - 1],
+                soft=tuple(Soft(lo=a, hi=b, of=of, yields=y or 9) for a, b, of, y in soft),
+            )
+        )
+        kept.append(tuple(row_cells))
+    first, last = min(lo for lo, _ in ends), max(hi for _, hi in ends)
+    inside = [
+        Scrap(lo=max(s.lo, first), hi=min(s.hi, last), bottom=s.bottom, top=s.top, reason=s.reason)
+        for s in scraps
+        if s.lo < last and s.hi > first
+    ]
+    return Face(rows=tuple(rows), cells=tuple(kept), puts=puts, scraps=tuple(inside + small), ends=tuple(ends))
+
+
+def extent(
+    problem: Problem, passes: Passes, course: int, shift: tuple[Nm, Nm]
+) -> tuple[Nm, Nm, list[tuple[Nm, Nm, bool]], tuple[bool, bool]]:
+    """Return first and last station of a course, where others pass through it, and whether it butts at start and end."""
+    lo, hi = -FAR, FAR
+    gaps: list[tuple[Nm, Nm, bool]] = []
+    butts = [False, False]
+    for meets, on in zip(problem.meets, passes, strict=True):
+        here = on[course - 1]
+        if meets.role == "start":
+            lo = meets.station - shift[0] if not meets.half else meets.station - meets.half if here else meets.station + meets.half + problem.how.joint
+            butts[0] = bool(meets.half) and not here and meets.bonded
+        elif meets.role == "end":
+            hi = meets.station + shift[1] if not meets.half else meets.station + meets.half if here else meets.station - meets.half - problem.how.joint
+            butts[1] = bool(meets.half) and not here and meets.bonded
+        elif not here:
+            gaps.append((meets.station - meets.half - problem.how.joint, meets.station + meets.half + problem.how.joint, meets.bonded))
+    return lo, hi, gaps, (butts[0], butts[1])
+
+
+def _clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], butts: tuple[bool, bool]) -> list[Span]:
+    """Clip a cell to its course, and part it where another run passes through."""
+    edges: list[tuple[Nm, bool, Nm, bool]] = []
+    a, lapped_a = (lo, butts[0]) if cell.lo < lo else (cell.lo, cell.lapped_lo)
+    b, lapped_b = (hi, butts[1]) if cell.hi > hi else (cell.hi, cell.lapped_hi)
+    if cell.lo == lo:
+        lapped_a = lapped_a or butts[0]
+    if cell.hi == hi:
+        lapped_b = lapped_b or butts[1]
+    for g, h, bonded in sorted(gaps):
+        if h <= a or g >= b:
+            continue
+        if g > a:
+            edges.append((a, lapped_a, g, bonded))
+        a, lapped_a = h, bonded
+    if a < b:
+        edges.append((a, lapped_a, b, lapped_b))
+    out: list[Span] = []
+    for p, on_p, q, on_q in edges:
+        full_lo = max(p, min(q, cell.full_lo)) if cell.raked else p
+        full_hi = min(q, max(p, cell.full_hi)) if cell.raked else q
+        out.append(
+            Span(lo=p, hi=q, bottom=cell.bottom, top=cell.top, lapped_lo=on_p, lapped_hi=on_q, full_lo=full_lo, full_hi=full_hi)
+        )
+    return out
+
+
+def estimate(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: tuple[Nm, Nm], solver: Solver) -> int:
+    """Return what a run costs course by course: cuts, and much more for what cannot be laid or does not fit."""
+    if not sound(problem, picks):
+        return 10**9
+    made = laid_face(problem, passes, picks, shift, solver)
+    total = sum((s.hi - s.lo) * (s.top - s.bottom) // 10**12 for s in made.scraps if s.hi - s.lo < FAR) * 20
+    for row, (lo, hi) in zip(made.rows, made.ends, strict=True):
+        for span in row.spans:
+            cuts = solver.fewest(span, row.windows)
+            total += 10**4 if cuts is None else cuts
+        total += sum(10**6 for p in made.puts if p.unit and _in_course(problem, row, made, p) and (p.lo < lo or p.hi > hi))
+    return total
+
+
+def _in_course(problem: Problem, row: Row, made: Face, put: Put) -> bool:
+    k = made.rows.index(row) + 1
+    return put.bottom < problem.levels.top(k) and put.top > problem.levels.bottom(k)
+
+
+def sound(problem: Problem, picks: Sequence[int]) -> bool:
+    """Say whether the fixed pieces keep off holes and each other, and lie on masonry."""
+    puts = [p for g in groups(problem, picks) for p in g.puts if p.unit]
+    for n, put in enumerate(puts):
+        for hole in problem.holes:
+            if hole.lo < put.hi and hole.hi > put.lo and hole.bottom < put.top and hole.top > put.bottom:
+                return False
+        for other in puts[:n]:
+            if other.lo < put.hi + problem.how.joint and other.hi > put.lo - problem.how.joint and other.bottom < put.top and other.top > put.bottom:
+                return False
+        under = put.bottom - problem.levels.joint - 1
+        own = [problem.holes[k] for k in put.opening]
+        for hole in problem.holes:
+            if hole in own or not hole.bottom <= under < hole.top:
+                continue
+            if hole.lo < put.hi and hole.hi > put.lo:
+                return False
+    return True
+
+
+def must_pass(problem: Problem, picks: Sequence[int]) -> tuple[tuple[bool | None, ...], ...]:
+    """Return for each junction and course whether this run must pass (True), must not (False), or may (None).
+
+    It must pass where its butt joint would lie in a hard window or within a fixed piece, or would leave a stub shorter than the
+    least piece beside an opening.
+    """
+    asked = groups(problem, picks)
+    hard = [a for g in asked for a in g.asks if a.of == "joint" and a.yields == 0]
+    puts = [p for g in asked for p in g.puts if p.unit]
+    said = {(m.junction, m.course): m.passes for g in asked for m in g.musts}
+    joint, least = problem.how.joint, problem.how.least
+    out: list[tuple[bool | None, ...]] = []
+    for n, meets in enumerate(problem.meets):
+        if not meets.half:
+            out.append((True,) * problem.levels.count)
+            continue
+        c, half = meets.station, meets.half
+        butts = ([(c + half, 1)] if meets.role != "end" else []) + ([(c - half - joint, -1)] if meets.role != "start" else [])
+        row: list[bool | None] = []
+        for k in range(1, problem.levels.count + 1):
+            bottom, top = problem.levels.bottom(k), problem.levels.top(k)
+            forced = any(a.course == k and a.lo < x + joint and a.hi > x for a in hard for x, _ in butts)
+            forced = forced or any(
+                p.bottom < top and p.top > bottom and p.lo < x + joint and p.hi > x for p in puts for x, _ in butts
+            )
+            for x, side in butts:
+                for hole in problem.holes:
+                    if hole.bottom < top and hole.top > bottom:
+                        stub = hole.lo - (x + joint) if side > 0 else x - hole.hi
+                        forced = forced or (-joint < stub < least)
+            row.append(True if forced else said.get((n, k)))
+        out.append(tuple(row))
+    return tuple(out)

@@ -1,0 +1,199 @@
+"""Choose parities, alternatives and fits of the whole graph, then solve each run; equal problems once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import product
+
+from wallquant.bonding.asking import Asked
+from wallquant.bonding.corners import Forced, Pattern, free_shift, passes_of, pattern, tied
+from wallquant.bonding.phases import Factor, parities
+from wallquant.bonding.problem import Face, Passes, Problem, estimate, extent, laid_face, must_pass
+from wallquant.bonding.span import Bonded
+from wallquant.bonding.stack import Solver, Stack
+from wallquant.layout import Corner
+from wallquant.units import Nm
+
+TIE = 1_000
+"""What a course whose run passes twice in a row counts against cuts."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Solved:
+    """A run as solved: its problem, phases, picks, fit of its free ends, face and stack."""
+
+    passes: Passes
+    picks: tuple[int, ...]
+    shift: tuple[Nm, Nm]
+    face: Face
+    stack: Stack
+
+
+@dataclass
+class Engine:
+    """Caches of one plan: one solver for each set of lengths."""
+
+    solvers: dict[Bonded, Solver] = field(default_factory=dict)
+    costs: dict[tuple[object, ...], int] = field(default_factory=dict)
+    shifts: dict[tuple[object, ...], tuple[Nm, Nm]] = field(default_factory=dict)
+    musts: dict[tuple[object, ...], tuple[tuple[bool | None, ...], ...]] = field(default_factory=dict)
+    faces: dict[tuple[object, ...], Face] = field(default_factory=dict)
+
+    numbers: dict[Problem, int] = field(default_factory=dict)
+    known: dict[int, tuple[Problem, int]] = field(default_factory=dict)
+
+    def number(self, problem: Problem) -> int:
+        """Return the same number for equal problems; hashing a problem costs, so each object is hashed once."""
+        held = self.known.get(id(problem))
+        if held is None:
+            held = (problem, self.numbers.setdefault(problem, len(self.numbers)))
+            self.known[id(problem)] = held
+        return held[1]
+
+    def solver(self, problem: Problem) -> Solver:
+        if problem.how not in self.solvers:
+            self.solvers[problem.how] = Solver(problem.how)
+        return self.solvers[problem.how]
+
+    def cost(self, problem: Problem, passes: Passes, picks: tuple[int, ...]) -> int:
+        """Return the estimate of a run with its best fit of free ends."""
+        key = (self.number(problem), passes, picks)
+        if key not in self.costs:
+            shift = self.shift(problem, passes, picks)
+            self.costs[key] = estimate(problem, passes, picks, shift, self.solver(problem))
+        return self.costs[key]
+
+    def shift(self, problem: Problem, passes: Passes, picks: tuple[int, ...]) -> tuple[Nm, Nm]:
+        """Return how far the free ends are laid outwards of the drawn end: as little as saves the most cuts."""
+        key = (self.number(problem), passes, picks)
+        if key not in self.shifts:
+            free = (not problem.meets[0].half, not problem.meets[-1].half)
+            tries = product(*(self._tries(problem, passes, picks, side) if free[side] else [0] for side in (0, 1)))
+            ranked = [(estimate(problem, passes, picks, s, self.solver(problem)), sum(map(abs, s)), s) for s in tries]
+            self.shifts[key] = min(ranked)[2]
+        return self.shifts[key]
+
+    def _tries(self, problem: Problem, passes: Passes, picks: tuple[int, ...], side: int) -> list[Nm]:
+        pitch, joint = problem.how.pitch, problem.how.joint
+        wanted: set[Nm] = set()
+        for row in self.face(problem, passes, picks, (0, 0)).rows:
+            if row.spans:
+                span = row.spans[0] if side == 0 else row.spans[-1]
+                rest = (span.hi - span.lo + joint) % pitch
+                wanted |= {-rest, pitch - rest}
+        return free_shift(problem.slack, sorted(wanted))
+
+    def face(self, problem: Problem, passes: Passes, picks: tuple[int, ...], shift: tuple[Nm, Nm]) -> Face:
+        key = (self.number(problem), passes, picks, shift)
+        if key not in self.faces:
+            self.faces[key] = laid_face(problem, passes, picks, shift, self.solver(problem))
+        return self.faces[key]
+
+    def must(self, problem: Problem, picks: tuple[int, ...]) -> tuple[tuple[bool | None, ...], ...]:
+        key = (self.number(problem), picks)
+        if key not in self.musts:
+            self.musts[key] = must_pass(problem, picks)
+        return self.musts[key]
+
+
+def forced(engine: Engine, asked: Mapping[str, Asked], picks: Mapping[str, tuple[int, ...]]) -> Forced:
+    """Return what each run forces at its corners, by the alternatives picked."""
+    out: dict[str, dict[str, tuple[bool | None, ...]]] = {}
+    for name, one in asked.items():
+        rows = engine.must(one.problem, picks[name])
+        for junction, row in zip(one.fitted.run.junctions, rows, strict=True):
+            if any(v is not None for v in row):
+                out.setdefault(junction.corner, {})[name] = row
+    return out
+
+
+def solve(
+    asked: Mapping[str, Asked], corners: Mapping[str, Corner], engine: Engine
+) -> tuple[dict[str, Solved], dict[str, Pattern]]:
+    """Solve all runs.
+
+    Returns
+    -------
+    runs, patterns
+        By name; the pattern of each corner where runs meet.
+    """
+    live = {name: c for name, c in corners.items() if c.kind != "end"}
+    bond = [name for name, c in live.items() if c.bondable and not tied(c, asked)]
+    picks = {name: (0,) * len(one.problem.choices) for name, one in asked.items()}
+    parity = dict.fromkeys(bond, 0)
+    for _ in range(2):
+        picks = _picked(engine, asked, live, parity, picks)
+        parity = _parities(engine, asked, live, bond, picks)
+    must = forced(engine, asked, picks)
+    patterns = {name: pattern(c, parity.get(name), asked, must) for name, c in live.items()}
+    solved: dict[str, Solved] = {}
+    for name, one in asked.items():
+        passes = passes_of(name, one, patterns)
+        shift = engine.shift(one.problem, passes, picks[name])
+        made = engine.face(one.problem, passes, picks[name], shift)
+        solved[name] = Solved(
+            passes=passes, picks=picks[name], shift=shift, face=made, stack=engine.solver(one.problem).stack(made.rows)
+        )
+    return solved, patterns
+
+
+def _picked(
+    engine: Engine,
+    asked: Mapping[str, Asked],
+    corners: Mapping[str, Corner],
+    parity: Mapping[str, int],
+    now: Mapping[str, tuple[int, ...]],
+) -> dict[str, tuple[int, ...]]:
+    """Take the cheapest alternative of each choice, one choice after the other, with the parities as they are."""
+    out = dict(now)
+    for name, one in asked.items():
+        if not one.problem.choices:
+            continue
+        own = {j.corner: corners[j.corner] for j in one.fitted.run.junctions if j.corner in corners}
+        for n, choice in enumerate(one.problem.choices):
+            ranked: list[tuple[int, int]] = []
+            for a in range(len(choice)):
+                trial = (*out[name][:n], a, *out[name][n + 1 :])
+                must: dict[str, dict[str, tuple[bool | None, ...]]] = {}
+                for junction, row in zip(one.fitted.run.junctions, engine.must(one.problem, trial), strict=True):
+                    must.setdefault(junction.corner, {})[name] = row
+                found = {c: pattern(corner, parity.get(c), asked, must) for c, corner in own.items()}
+                broken = sum(len(p.broken) + 5 * len(p.conflicts) for p in found.values())
+                ranked.append((engine.cost(one.problem, passes_of(name, one, found), trial) + TIE * broken, a))
+            best = min(ranked)[1]
+            out[name] = (*out[name][:n], best, *out[name][n + 1 :])
+    return out
+
+
+def _parities(
+    engine: Engine,
+    asked: Mapping[str, Asked],
+    corners: Mapping[str, Corner],
+    bond: Sequence[str],
+    picks: Mapping[str, tuple[int, ...]],
+) -> dict[str, int]:
+    must = forced(engine, asked, picks)
+    choice = set(bond)
+    held: dict[tuple[str, int | None], Pattern] = {}
+
+    def found(name: str, p: int | None) -> Pattern:
+        if (name, p) not in held:
+            held[name, p] = pattern(corners[name], p, asked, must)
+        return held[name, p]
+
+    factors: list[Factor] = []
+    for name, one in asked.items():
+        met = [j.corner for j in one.fitted.run.junctions if j.corner in corners]
+        own = tuple(dict.fromkeys(c for c in met if c in choice))
+        if not own:
+            continue
+
+        def cost(values: tuple[int, ...], name: str = name, one: Asked = one, met: list[str] = met, own: tuple[str, ...] = own) -> int:
+            at = dict(zip(own, values, strict=True))
+            patterns = {c: found(c, at.get(c)) for c in met}
+            broken = sum(len(patterns[c].broken) for c in own)
+            return engine.cost(one.problem, passes_of(name, one, patterns), picks[name]) + TIE * broken
+
+        factors.append(Factor(corners=own, cost=cost))
+    return parities(bond, factors)

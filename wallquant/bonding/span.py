@@ -1,0 +1,237 @@
+"""One span of one course: where its head joints can lie, exactly, by unions of intervals.
+
+A *span* is a stretch of a course that is filled with pieces from `lo` to `hi`.  Positions here are *piece starts* y: the first
+is `lo`, and `hi` + joint stands for the end.  A whole unit moves y by its length and a joint; a cut piece by anything from the
+least piece to a unit, and a joint.  The positions reachable with q cuts are a union of closed intervals, so the search is exact
+in whole nanometres and needs no grid.  Lengths are nanometres.
+
+Where the top of the span is raked, pieces that reach beyond [`full_lo`, `full_hi`] are cut whatever their length.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from wallquant.units import Nm
+
+Interval = tuple[Nm, Nm]
+MOST_CUTS = 40
+"""More cuts than this in one span are no bond; the span is then said to be impossible."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Span:
+    """A stretch of one course to be filled.
+
+    `lapped_lo`, `lapped_hi`: is that end a head joint from which the courses below and above must stand off (a butt, the end of
+    a lintel), and not a jamb or a free end?  `bottom`, `top`: its levels; `full_lo`, `full_hi`: between them it has its full height.
+    """
+
+    lo: Nm
+    hi: Nm
+    bottom: Nm
+    top: Nm
+    lapped_lo: bool = False
+    lapped_hi: bool = False
+    full_lo: Nm
+    full_hi: Nm
+
+    @property
+    def raked(self) -> bool:
+        return self.full_lo > self.lo or self.full_hi < self.hi
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Bonded:
+    """Lengths that a span is filled with: unit, head joint, least piece (all actual)."""
+
+    unit: Nm
+    joint: Nm
+    least: Nm
+    joint_least: Nm
+    joint_most: Nm
+
+    @property
+    def pitch(self) -> Nm:
+        return self.unit + self.joint
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Result of `reach`: fewest cuts, and the reachable starts for each number of cuts up to it."""
+
+    cuts: int
+    layers: tuple[tuple[Interval, ...], ...]
+
+
+def union(intervals: Sequence[Interval]) -> list[Interval]:
+    """Return closed integer intervals as a sorted disjoint union."""
+    out: list[Interval] = []
+    for a, b in sorted(intervals):
+        if out and a <= out[-1][1] + 1:
+            if b > out[-1][1]:
+                out[-1] = (out[-1][0], b)
+        else:
+            out.append((a, b))
+    return out
+
+
+def less(intervals: Sequence[Interval], windows: Sequence[Interval]) -> Iterator[Interval]:
+    """Yield closed intervals less open windows (sorted by start; they may overlap)."""
+    for a, b in intervals:
+        at = a
+        for lo, hi in windows:
+            if hi <= at:
+                continue
+            if lo >= b:
+                break
+            if lo >= at:
+                yield at, lo
+            at = max(at, hi)
+            if at > b:
+                break
+        if at <= b:
+            yield at, b
+
+
+def holds(intervals: Sequence[Interval], y: Nm) -> bool:
+    """Say whether y lies in the union."""
+    return any(a <= y <= b for a, b in intervals)
+
+
+def _rake_least(least: Nm, rake: Nm) -> Nm:
+    """Least length of a piece under a rake of that run-out, so that its mean length is at least the least piece."""
+    return least if rake <= 0 else 2 * least if 2 * least <= rake else least + -(-rake // 2)
+
+
+def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST_CUTS, *, ranged: bool = False) -> Reach | None:
+    """Find the fewest cuts of a span, or None where it cannot be filled.
+
+    With `ranged`, joints may take any width of their range: the cuts are then a lower bound, and no layout is made of it.
+
+    Parameters
+    ----------
+    span : Span
+    how : Bonded
+    windows : sequence of (lo, hi)
+        Open intervals in which no piece may start (a head joint from x to x + joint starts a piece at x + joint), sorted.
+    most : int
+        Give up beyond so many cuts.
+    """
+    joint = how.joint_least if ranged else how.joint
+    end, shortest, pitch = span.hi + joint, how.unit + joint, how.unit + (how.joint_most if ranged else joint)
+    first = _rake_least(how.least, span.full_lo - span.lo)
+    last = _rake_least(how.least, span.hi - span.full_hi)
+    near = end - joint - last  # the last piece starts at or before this
+    if span.hi - span.lo < min(first, how.least):
+        return None
+    free_lo, free_hi = span.full_lo, span.full_hi + joint
+
+    def closed(starts: list[Interval]) -> list[Interval]:
+        everything, edge = list(starts), starts
+        while edge:
+            moved = [(max(a, free_lo) + shortest, min(b + pitch, free_hi)) for a, b in edge if b >= free_lo]
+            edge = union(list(less([(a, min(b, end - 1)) for a, b in moved if a <= min(b, end - 1)], windows)))
+            ends = any(a <= end <= b for a, b in moved)
+            everything += edge + ([(end, end)] if ends else [])
+        return union(everything)
+
+    layers = [closed([(span.lo, span.lo)])]
+    while not holds(layers[-1], end):
+        if len(layers) > most:
+            return None
+        starts: list[Interval] = []
+        ends = False
+        for a, b in layers[-1]:
+            if a >= end:
+                continue
+            for p, q, least in _sorted_starts(a, min(b, end - 1), span, how, first):
+                if q + pitch >= end and p <= near:
+                    ends = ends or _ends(p, q, end, near, least, pitch, joint, last)
+                if p + least + joint < end:
+                    starts.append((p + least + joint, min(q + pitch, end - 1)))
+        new = union([*less(union(starts), windows), *([(end, end)] if ends else [])])
+        if not new:
+            return None
+        layers.append(closed(new))
+    return Reach(cuts=len(layers) - 1, layers=tuple(tuple(one) for one in layers))
+
+
+def _ends(p: Nm, q: Nm, end: Nm, near: Nm, least: Nm, pitch: Nm, joint: Nm, last: Nm) -> bool:
+    """Say whether one cut piece from some start in [p, q] closes the span."""
+    lo, hi = max(p, end - pitch), min(q, end - joint - max(last, least))
+    return lo <= hi
+
+
+def _sorted_starts(a: Nm, b: Nm, span: Span, how: Bonded, first: Nm) -> Iterator[tuple[Nm, Nm, Nm]]:
+    """Split starts by the least length that a cut piece from there must have."""
+    if a <= span.lo <= b:
+        yield span.lo, span.lo, first
+        a = span.lo + 1
+    if span.full_lo > span.lo and a < span.full_lo:
+        yield a, min(b, span.full_lo - 1), 2 * how.least
+        a = max(a, span.full_lo)
+    if a <= b:
+        yield a, b, how.least
+
+
+def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm, ...]]:
+    """Return up to `limit` different layouts with the fewest cuts, each the interior piece starts from left to right.
+
+    The walk goes back from the end; at each start it tries a whole unit and a cut piece, as long and as short as it can be,
+    so the cut is found in every place that it can have.
+    """
+    end, pitch, joint = span.hi + how.joint, how.pitch, how.joint
+    first = _rake_least(how.least, span.full_lo - span.lo)
+    last = _rake_least(how.least, span.hi - span.full_hi)
+    out: dict[tuple[Nm, ...], None] = {}
+    stack: list[tuple[Nm, int, tuple[Nm, ...]]] = [(end, found.cuts, ())]
+    budget = 40 * limit + 400
+    while stack and len(out) < limit and budget:
+        budget -= 1
+        y, q, tail = stack.pop()
+        if y == span.lo:
+            if q == 0:
+                out[tail] = None
+            continue
+        here = () if y == end else (y,)
+        options: list[tuple[Nm, int]] = []
+        if q:
+            for lo, hi, least in (s for a, b in found.layers[q - 1] for s in _sorted_starts(a, b, span, how, first)):
+                need = max(least, last if y == end else 0)
+                p, r = max(lo, y - pitch), min(hi, y - joint - need)
+                if p <= r:
+                    middle = (span.lo + y) // 2
+                    options += [(x, q - 1) for x in {p, r, min(max(p, middle), r)} if x != y - pitch or _costs(x, y, span, how) == 2]
+        back = y - pitch
+        if back >= span.full_lo and y - joint <= span.full_hi and holds(found.layers[q], back):
+            options.append((back, q))
+        for x, rest in sorted(options):
+            stack.append((x, rest, (*here, *tail)))
+    return list(out)
+
+
+def _costs(start: Nm, y: Nm, span: Span, how: Bonded) -> int:
+    """1: a piece from `start` to y is cut by its length; 2: also a whole length is cut there, by the rake."""
+    return 2 if start < span.full_lo or y - how.joint > span.full_hi else 1
+
+
+def even(span: Span, how: Bonded, windows: Sequence[Interval]) -> tuple[tuple[Nm, ...], tuple[Nm, ...]] | None:
+    """Return piece starts and ends of whole units with even joints off nominal but within range, or None where they do not fit."""
+    clear, unit = span.hi - span.lo, how.unit
+    if span.raked:
+        return None
+    count = round((clear + how.joint) / how.pitch)
+    if count < 1 or (count == 1 and clear != unit):
+        return None
+    rest = clear - count * unit
+    gaps = max(1, count - 1)
+    if not how.joint_least * (count - 1) <= rest <= how.joint_most * (count - 1):
+        return None
+    starts = [span.lo + k * unit + (rest * k) // gaps for k in range(count)]
+    ends = tuple(s + unit for s in starts)
+    for end, start in zip(ends, starts[1:], strict=False):
+        if any(start > lo and end < hi - how.joint for lo, hi in windows):
+            return None
+    return tuple(starts), ends

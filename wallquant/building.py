@@ -1,0 +1,150 @@
+"""The building as read: storeys, walls, openings, and what was set aside.  Nothing here knows where it was read from.
+
+Lengths are nanometres.  Plan coordinates are relative to `Building.origin`; levels are the model's own levels.
+A wall's stations run along its centre line from `Wall.start` (0) to `Wall.end`; *left* is left of that direction.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import hypot
+
+from wallquant.units import Nm
+
+Point = tuple[Nm, Nm]
+Profile = tuple[tuple[Nm, Nm], ...]
+"""(station, level) pairs by rising station; two pairs of one station make a step."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Storey:
+    """A storey of the model: its name and the level of its floor."""
+
+    guid: str
+    name: str
+    level: Nm
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Filling:
+    """The door or window in an opening; sizes as the model states them, None where it does not."""
+
+    guid: str
+    kind: str
+    name: str = ""
+    width: Nm | None = None
+    height: Nm | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Opening:
+    """A rectangular hole through a wall: stations of the wall, model levels.
+
+    `start` < `end` and `sill` < `head`; the hole lies inside the wall's length and does not reach below its bottom or
+    above its top.  `key` is unique in the building: the opening's GlobalId, with ``#2`` and so on for further holes of one
+    opening.  `through` is False for a niche.  `volume_m3` is the void within the drawn body where it is not the plain
+    box width x height x thickness (None where it is).
+    """
+
+    key: str
+    start: Nm
+    end: Nm
+    sill: Nm
+    head: Nm
+    through: bool = True
+    filling: Filling | None = None
+    name: str = ""
+    volume_m3: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Wall:
+    """One straight wall of the model.
+
+    Attributes
+    ----------
+    guid : str
+        GlobalId, or the wall list's name.
+    start, end : (int, int)
+        Ends of the masonry's centre line: the middle of each end face, mitred ends at their mean station.
+    thickness : int
+        As drawn, masonry only.
+    bottom : int
+        Level of its underside.
+    top : Profile
+        From station 0 to `length`.
+    footprint : tuple of Point
+        Outline in plan of the drawn body, for pictures.
+    openings : tuple of Opening
+        By start.
+    drawn_m3 : float
+        Volume of the drawn body, all layers, clips applied, holes filled.
+    finishes_m3 : float
+        The part of `drawn_m3` less holes that belongs to layers that are not the masonry.
+    set_aside_m3, set_aside_m2 : float
+        Parts of the body that are read but cannot be laid, with `reasons`.
+    bearing : bool or None
+        Whether the model calls it load-bearing; None where it does not say.
+    """
+
+    guid: str
+    name: str
+    storey: str
+    start: Point
+    end: Point
+    thickness: Nm
+    bottom: Nm
+    top: Profile
+    footprint: tuple[Point, ...]
+    drawn_m3: float
+    openings: tuple[Opening, ...] = ()
+    finishes_m3: float = 0.0
+    set_aside_m3: float = 0.0
+    set_aside_m2: float = 0.0
+    reasons: tuple[str, ...] = ()
+    bearing: bool | None = None
+    material: str = ""
+    joins: tuple[str, ...] = ()
+    """GlobalIds of the walls that the model says it meets: an annotation, never geometry."""
+
+    @property
+    def length(self) -> Nm:
+        """Distance between the ends, to the nearest nanometre."""
+        return round(hypot(self.end[0] - self.start[0], self.end[1] - self.start[1]))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SetAside:
+    """A wall of the model that is not laid at all, and why.  Area and volume as well as they are known."""
+
+    guid: str
+    name: str
+    storey: str
+    reason: str
+    area_m2: float = 0.0
+    volume_m3: float = 0.0
+    openings_m3: float = 0.0
+    openings_m2: float = 0.0
+    thickness: Nm = 0
+    footprint: tuple[Point, ...] = ()
+    openings: tuple[str, ...] = ()
+    """Keys of the openings that go with it."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Building:
+    """All that a plan needs of a model.
+
+    `origin` is the model's plan point that is (0, 0) here: the middle of all walls, rounded to whole kilometres.
+    `unit` is the model's length unit as people write it: ``mm``, ``m``, ``in``, ``ft`` ...
+    """
+
+    walls: tuple[Wall, ...]
+    set_aside: tuple[SetAside, ...] = ()
+    storeys: tuple[Storey, ...] = ()
+    origin: Point = (0, 0)
+    name: str = ""
+    ifc_schema: str = ""
+    unit: str = "mm"
+    project_guid: str = ""
+    sources: dict[str, str] = field(default_factory=dict)

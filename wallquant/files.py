@@ -1,0 +1,43 @@
+"""The files of a plan: names, columns, schema versions.  Used by writers, audit and compare, so that one place says it."""
+
+from __future__ import annotations
+
+SCHEMA = "wallquant.plan/1"
+"""Version of the folder's layout; written into summary.json."""
+
+SUMMARY = "summary.json"
+RUN = "run.json"
+FINDINGS = "findings.json"
+REPORT = "report.html"
+
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "pieces.csv": (
+        "piece", "run", "course", "place", "unit", "cut", "work", "holes", "start_mm", "end_mm", "bottom_mm", "top_mm", "thickness_mm",
+        "x_mm", "y_mm", "angle_deg", "elevation", "plan", "volume_m3", "solid_m3", "mass_kg", "wall", "step", "stock",
+    ),
+    "runs.csv": (
+        "run", "storey", "x_mm", "y_mm", "angle_deg", "length_mm", "thickness_mm", "bottom_mm", "top", "start_corner", "end_corner",
+    ),
+    "corners.csv": ("corner", "kind", "x_mm", "y_mm", "runs", "bonded", "phase"),
+    "courses.csv": ("run", "course", "bottom_mm", "top_mm", "offset_mm", "offset_rule"),
+    "openings.csv": (
+        "opening", "wall", "run", "start_mm", "end_mm", "sill_mm", "head_mm", "through", "filling", "filling_width_mm", "filling_height_mm",
+        "bridged", "lintel", "bearing_start_mm", "bearing_end_mm", "bearing_least_mm",
+    ),
+    "items.csv": (
+        "item", "kind", "run", "piece", "start_mm", "end_mm", "x_mm", "y_mm", "bottom_mm", "top_mm", "size_mm", "quantity", "unit", "rule",
+    ),
+    "steps.csv": ("step", "kind", "run", "course", "corner", "crew", "start_h", "end_h", "day", "text"),
+    "precedences.csv": ("first", "then", "lag_h", "most_lag_h", "rule", "reason"),
+    "materials.csv": ("item", "net", "waste", "buy", "unit", "where", "rule"),
+    "cuts.csv": ("stock", "unit", "order", "piece", "length_mm", "height_mm", "angle_deg", "kerf_mm", "offcut_mm"),
+}  # fmt: skip
+"""CSV files of a plan and their columns, in order.  Millimetres, kg, m2, m3, hours."""
+
+CUTS = ("length", "height", "rake", "mitre", "notch")
+"""What can be done to a unit, joined by + in the column `cut`; a notch alone leaves a whole unit."""
+
+CORNER_KINDS = ("end", "L", "T", "X", "angled")
+BRIDGED = ("lintel", "units", "none")
+LEDGER = ("drawn", "openings", "finishes", "set_aside", "lent", "borrowed", "fit_length", "fit_height", "fit_thickness", "laid")
+"""Terms of a wall's ledger; drawn - openings - finishes - set_aside - lent + borrowed + the fits = laid."""

@@ -1,0 +1,146 @@
+"""Corners: where lines meet.  Meetings that share a line's end are one corner; its kind, its runs' order, and whether they can bond."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import cos, radians
+
+import networkx as nx
+
+from wallquant.graph.lines import PARALLEL, Meeting, beside, meet, neighbours, snapped, turn
+from wallquant.graph.merging import Strip
+from wallquant.layout import Role
+from wallquant.units import MM, Nm
+
+SQUARE_WEDGE: Nm = MM * 3 // 10
+"""A corner is square where the wedge between a butting end and the face it meets is thinner than this (a joint takes it up)."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Node:
+    """A corner as found: the lines that meet, each with its role and station, in the order in which they pass."""
+
+    kind: str
+    point: tuple[float, float]
+    lines: tuple[tuple[int, Role, Nm], ...]
+    turn: float
+    bondable: bool
+
+
+def nodes(strips: Sequence[Strip], join: Nm, stub: Nm, least: Nm) -> tuple[Node, ...]:
+    """Find all corners where lines meet (free ends are no meeting).
+
+    Parameters
+    ----------
+    strips : sequence of Strip
+        Lines in their fixed order.
+    join, stub : int
+        As in `wallquant.graph.lines.meet`.
+    least : int
+        Least piece with its joints; corners nearer to each other than that are tied, since no piece fits between.
+    """
+    lines = [s.line for s in strips]
+    met: list[Meeting] = []
+    for i, j in neighbours(lines, join + stub):
+        if turn(lines[i], lines[j]) < PARALLEL:
+            found = _in_line(strips, i, j, join)
+        else:
+            found = meet(lines, i, j, join, stub)
+        if found:
+            met.append(found)
+    made = [_node(strips, group) for group in _clusters(met)]
+    return _tied_where_crowded(strips, made, least)
+
+
+def _in_line(strips: Sequence[Strip], i: int, j: int, join: Nm) -> Meeting | None:
+    """Two lines that go on in each other's direction but are no run of one thickness: they meet end to end."""
+    one, two = strips[i].line, strips[j].line
+    lie = beside([one, two], 0, 1)
+    if lie.gap > join or lie.gap < -max(join, one.width / 2, two.width / 2) or lie.side >= (one.width + two.width) / 2 - MM:
+        return None
+    ends: list[tuple[float, Role, Role, float, float]] = []
+    for role_one, at_one in (("start", 0.0), ("end", one.length)):
+        for role_two, at_two in (("start", 0.0), ("end", two.length)):
+            point = two.at(at_two)
+            ends.append((abs(one.station(point) - at_one), role_one, role_two, at_one, at_two))  # type: ignore[arg-type]
+    _, role_one, role_two, at_one, at_two = min(ends)
+    return Meeting(
+        one=i, two=j, role_one=role_one, role_two=role_two, at_one=at_one, at_two=at_two, point=one.at(at_one), turn=0.0
+    )
+
+
+def _clusters(met: Sequence[Meeting]) -> list[list[Meeting]]:
+    """Group the meetings that share an end of a line; a meeting of two through lines stands alone."""
+    shared = nx.Graph()
+    for k, one in enumerate(met):
+        shared.add_node(("meeting", k))
+        for index in (one.one, one.two):
+            role, _, _ = one.of(index)
+            if role != "through":
+                shared.add_edge(("meeting", k), ("end", index, role))
+    groups = ([met[n[1]] for n in part if n[0] == "meeting"] for part in nx.connected_components(shared))
+    return sorted((sorted(g, key=lambda m: (m.one, m.two)) for g in groups), key=lambda g: (g[0].one, g[0].two, g[0].at_one))
+
+
+def _node(strips: Sequence[Strip], group: Sequence[Meeting]) -> Node:
+    places: dict[int, tuple[Role, float]] = {}
+    for one in group:
+        for index in (one.one, one.two):
+            role, at, _ = one.of(index)
+            held = places.get(index)
+            if held is None or (held[0] == "through" and role != "through"):
+                places[index] = (role, at)
+
+    def rank(index: int) -> tuple[object, ...]:
+        line = strips[index].line
+        return (places[index][0] != "through", line.bottom - line.top, -line.width, -round(line.length), index)
+
+    order = sorted(places, key=rank)
+    if len(group) == 1 and group[0].turn == 0.0:
+        kind, square = "angled", False
+    else:
+        lines = [strips[k].line for k in order]
+        square = all(
+            one.turn > 80 and max(strips[one.one].line.width, strips[one.two].line.width) * cos(radians(one.turn)) <= SQUARE_WEDGE
+            for one in group
+        )
+        through = sum(places[k][0] == "through" for k in order)
+        kind = "angled" if not square else {0: "L", 1: "T", 2: "X"}[min(through, 2)] if len(lines) == 2 else "T" if len(lines) == 3 else "X"
+    bondable = kind in ("L", "T", "X") and len(order) == 2 and _common_courses(strips[order[0]], strips[order[1]])
+    return Node(
+        kind=kind,
+        point=group[0].point,
+        lines=tuple((k, places[k][0], snapped(places[k][1])) for k in order),
+        turn=min(one.turn for one in group),
+        bondable=bondable,
+    )
+
+
+def _common_courses(one: Strip, two: Strip) -> bool:
+    return abs(one.line.bottom - two.line.bottom) <= MM and one.unit.height == two.unit.height and one.unit.length == two.unit.length
+
+
+def _tied_where_crowded(strips: Sequence[Strip], made: Sequence[Node], least: Nm) -> tuple[Node, ...]:
+    """Tie a through corner that is so near to another corner of the same line that no piece fits between them."""
+    on_line: dict[int, list[tuple[Nm, int, Nm]]] = {}
+    for k, node in enumerate(made):
+        for index, _, at in node.lines:
+            half = max(strips[other].line.width for other, _, _ in node.lines if other != index) // 2
+            on_line.setdefault(index, []).append((at, k, half))
+    tied: set[int] = set()
+    for there in on_line.values():
+        ranked = sorted(there)
+        for (a, k, half_a), (b, n, half_b) in zip(ranked, ranked[1:], strict=False):
+            if b - a < half_a + half_b + least:
+                tied.add(n if made[n].kind != "L" else k)
+    return tuple(replace(node, bondable=node.bondable and k not in tied) for k, node in enumerate(made))
+
+
+def by_line(found: Sequence[Node]) -> Mapping[int, list[tuple[int, Role, Nm]]]:
+    """Return for each line its corners: (node index, role, station)."""
+    out: dict[int, list[tuple[int, Role, Nm]]] = {}
+    for k, node in enumerate(found):
+        for index, role, at in node.lines:
+            out.setdefault(index, []).append((k, role, at))
+    return out

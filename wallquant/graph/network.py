@@ -1,0 +1,286 @@
+"""The graph of corners and runs: nodes are corners, edges the stretches of runs between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import atan2, degrees
+
+import networkx as nx
+
+from wallquant.building import Building, Profile, SetAside, Wall
+from wallquant.catalogue import Catalogue
+from wallquant.findings import Finding, Place
+from wallquant.graph.corners import Node, by_line, nodes
+from wallquant.graph.lines import snapped
+from wallquant.graph.merging import Strip, set_aside, strips
+from wallquant.layout import Corner, Junction, Part, Role, Run, RunOpening
+from wallquant.masonry import KINDS, Face, Unit
+from wallquant.units import MM, Nm, mm_text
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Network:
+    """Corners and runs of a building, and what could not be made a run.
+
+    `graph` is a networkx MultiGraph: nodes are corner names, an edge is a run's stretch between two neighbouring corners with
+    ``run``, ``start`` and ``end`` (stations, nanometres).  `parts` are its connected parts as tuples of run names.
+    """
+
+    runs: tuple[Run, ...]
+    corners: tuple[Corner, ...]
+    parts: tuple[tuple[str, ...], ...]
+    graph: nx.MultiGraph
+    set_aside: tuple[SetAside, ...]
+    catalogue: Catalogue
+    """The catalogue given, with the virtual units that were made."""
+
+
+def build(
+    building: Building, catalogue: Catalogue, *, face: Face | None = None, any_thickness: bool = False
+) -> tuple[Network, tuple[Finding, ...]]:
+    """Turn walls into corners and runs.
+
+    Parameters
+    ----------
+    building : Building
+        As read.
+    catalogue : Catalogue
+        Its units decide what thickness is laid.
+    face : Face, optional
+        Of the catalogue; its default otherwise.
+    any_thickness : bool
+        Make a virtual unit of the drawn thickness where no unit of the catalogue fits.
+
+    Returns
+    -------
+    Network, tuple of Finding
+    """
+    fitted, aside, findings = _units(building, catalogue, face, any_thickness)
+    virtual = sorted({u.thickness for _, u in fitted if u.virtual})
+    catalogue = catalogue.including(u for t in virtual for kind in KINDS for u in catalogue.of_kind(kind, t, face))
+    join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
+    stub = catalogue.least_piece
+    made, overlapped, more = strips(fitted, join, stub)
+    found = nodes(made, join, stub, catalogue.least_piece + catalogue.head_joint.nominal)
+    runs, corners = _records(made, found, catalogue)
+    graph = _graph(runs)
+    parts = tuple(
+        sorted(
+            (tuple(sorted({d["run"] for _, _, d in graph.subgraph(c).edges(data=True)}, key=_number)) for c in nx.connected_components(graph)),
+            key=lambda p: _number(p[0]),
+        )
+    )
+    return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=(*aside, *overlapped), catalogue=catalogue), (*findings, *more)
+
+
+def _number(name: str) -> int:
+    return int(name[1:])
+
+
+def _units(
+    building: Building, catalogue: Catalogue, face: Face | None, any_thickness: bool
+) -> tuple[list[tuple[Wall, Unit]], list[SetAside], list[Finding]]:
+    """Give each wall the unit it is laid with."""
+    fitted: list[tuple[Wall, Unit]] = []
+    aside: list[SetAside] = []
+    findings: list[Finding] = []
+    thick: dict[Nm, list[Wall]] = {}
+    for wall in building.walls:
+        unit = catalogue.standard(wall.thickness, face)
+        if unit is None and any_thickness:
+            unit = catalogue.virtual(max(MM, round(wall.thickness / (MM // 10)) * (MM // 10)), face)
+        if wall.length < catalogue.least_piece:
+            reason = f"it is {mm_text(wall.length)} mm long, less than the least piece"
+            aside.append(set_aside(wall, reason))
+            findings.append(_aside(wall, "graph.too-short", reason))
+        elif unit is None:
+            thick.setdefault(wall.thickness, []).append(wall)
+            reason = f"no unit of catalogue {catalogue.code} fits a thickness of {mm_text(wall.thickness)} mm"
+            aside.append(set_aside(wall, reason))
+        else:
+            fitted.append((wall, unit))
+    for thickness, walls in sorted(thick.items()):
+        one = walls[0]
+        findings.append(
+            Finding(
+                code="graph.no-unit",
+                severity="warning",
+                text=(
+                    f"{len(walls)} wall{'s' if len(walls) > 1 else ''} of {mm_text(thickness)} mm: no unit of catalogue {catalogue.code} fits; "
+                    "change the thickness, choose another catalogue, or lay a virtual unit with --any-thickness."
+                ),
+                place=Place(wall=one.guid, storey=one.storey),
+                measured=f"{mm_text(thickness)} mm",
+                wanted=", ".join(mm_text(t) for t in sorted(catalogue.thicknesses.values())) + " mm",
+                times=len(walls),
+            )
+        )
+    return fitted, aside, findings
+
+
+def _aside(wall: Wall, code: str, reason: str) -> Finding:
+    text = f"Wall {wall.name or wall.guid} is set aside: {reason}."
+    return Finding(code=code, severity="warning", text=text, place=Place(wall=wall.guid, storey=wall.storey))
+
+
+def _records(made: Sequence[Strip], found: Sequence[Node], catalogue: Catalogue) -> tuple[tuple[Run, ...], tuple[Corner, ...]]:
+    """Make the records that everyone else sees; free ends become corners of kind end."""
+    names = [f"R{k + 1}" for k in range(len(made))]
+    lined = by_line(found)
+    spots: list[tuple[tuple[object, ...], Node | None, int, Role]] = []
+    for node in found:
+        bottom = min(made[k].line.bottom for k, _, _ in node.lines)
+        spots.append(((bottom, round(node.point[0]), round(node.point[1]), 0), node, -1, "through"))
+    for k, strip in enumerate(made):
+        held = {role for _, role, _ in lined.get(k, [])}
+        for role, at in (("start", 0.0), ("end", strip.line.length)):
+            if role not in held:
+                x, y = strip.line.at(at)
+                spots.append(((strip.line.bottom, round(x), round(y), k + 1), None, k, role))  # type: ignore[arg-type]
+    spots.sort(key=lambda s: s[0])
+    corners: list[Corner] = []
+    joined: dict[int, list[tuple[str, Node | None, Role, float]]] = {k: [] for k in range(len(made))}
+    for n, (_, spot, index, role) in enumerate(spots):
+        name = f"K{n + 1}"
+        if spot is None:
+            at = 0.0 if role == "start" else made[index].line.length
+            point = made[index].line.at(at)
+            lines: tuple[int, ...] = (index,)
+            joined[index].append((name, None, role, at))
+        else:
+            point, lines = spot.point, tuple(k for k, _, _ in spot.lines)
+            for k, line_role, line_at in spot.lines:
+                joined[k].append((name, spot, line_role, line_at))
+        corners.append(
+            Corner(
+                name=name,
+                kind=spot.kind if spot else "end",
+                at=(round(point[0]), round(point[1])),
+                runs=tuple(names[k] for k in lines),
+                bondable=spot.bondable if spot else False,
+                storey=made[lines[0]].walls[0].storey,
+            )
+        )
+    runs = tuple(_run(k, made, names, joined[k], catalogue) for k in range(len(made)))
+    return runs, tuple(corners)
+
+
+def _run(
+    k: int, made: Sequence[Strip], names: Sequence[str], joined: Sequence[tuple[str, Node | None, Role, float]], catalogue: Catalogue
+) -> Run:
+    strip = made[k]
+    line = strip.line
+    zero = next(at for _, _, role, at in joined if role == "start")
+    far = next(at for _, _, role, at in joined if role == "end")
+    parts = tuple(_part(wall, strip, zero) for wall in strip.walls)
+    top = _top(parts)
+    junctions: list[Junction] = []
+    for name, node, role, at in joined:
+        station = snapped(at - zero)
+        if node is None:
+            junctions.append(Junction(corner=name, kind="end", role=role, station=station))
+            continue
+        other, other_role, other_at = next(e for e in node.lines if e[0] != k)
+        there = made[other]
+        junctions.append(
+            Junction(
+                corner=name,
+                kind=node.kind,
+                role=role,
+                station=station,
+                other=names[other],
+                other_role=other_role,
+                thickness=there.unit.thickness,
+                bottom=there.line.bottom,
+                top=level_at(_top(tuple(_part(w, there, 0.0) for w in there.walls)), snapped(other_at)),
+                turn=node.turn,
+                bearing=_bearing(there),
+                goes_first=node.lines[0][0] == k,
+            )
+        )
+    junctions.sort(key=lambda j: (j.station, j.corner))
+    x, y = line.at(zero)
+    return Run(
+        name=names[k],
+        storey=next((w.storey for w in strip.walls if w.storey), ""),
+        start=(round(x), round(y)),
+        angle_deg=round(degrees(atan2(line.v, line.u)), 9),
+        direction=(line.u, line.v),
+        length=snapped(far - zero),
+        thickness=strip.unit.thickness,
+        bottom=line.bottom,
+        top=top,
+        parts=parts,
+        junctions=tuple(junctions),
+        openings=tuple(sorted((o for w in strip.walls for o in _openings(w, strip, zero)), key=lambda o: (o.start, o.sill, o.key))),
+        unit=strip.unit,
+        catalogue=catalogue,
+        bearing=_bearing(strip),
+    )
+
+
+def _bearing(strip: Strip) -> bool | None:
+    said = {w.bearing for w in strip.walls}
+    return True if True in said else False if said == {False} else None
+
+
+def _part(wall: Wall, strip: Strip, zero: float) -> Part:
+    """Place a wall on its run's stations; a wall that was drawn the other way round is turned."""
+    a, b = (snapped(strip.line.station(p) - zero) for p in (wall.start, wall.end))
+    reverse = b < a
+    top: Profile = tuple((a - s if reverse else a + s, level) for s, level in wall.top)
+    if reverse:
+        top = tuple(reversed(top))
+    lo, hi = min(a, b), max(a, b)
+    top = tuple((min(hi, max(lo, snapped(s))), level) for s, level in top)
+    top = ((lo, top[0][1]), *top[1:-1], (hi, top[-1][1]))
+    return Part(wall=wall.guid, start=lo, end=hi, bottom=wall.bottom, top=top, thickness=wall.thickness, reverse=reverse)
+
+
+def _openings(wall: Wall, strip: Strip, zero: float) -> list[RunOpening]:
+    a, b = (strip.line.station(p) - zero for p in (wall.start, wall.end))
+    sign = -1 if b < a else 1
+    out: list[RunOpening] = []
+    for o in wall.openings:
+        s, e = sorted((snapped(a + sign * o.start), snapped(a + sign * o.end)))
+        out.append(
+            RunOpening(
+                key=o.key, wall=wall.guid, start=s, end=e, sill=o.sill, head=o.head, through=o.through, filling=o.filling, name=o.name
+            )
+        )
+    return out
+
+
+def _top(parts: Sequence[Part]) -> Profile:
+    """Join the tops of a run's walls; between two walls the step lies in the middle of their gap or overlap."""
+    out: list[tuple[Nm, Nm]] = []
+    for n, part in enumerate(parts):
+        lo = (parts[n - 1].end + part.start) // 2 if n else part.start
+        hi = (part.end + parts[n + 1].start) // 2 if n + 1 < len(parts) else part.end
+        inner = [(s, z) for s, z in part.top if lo < s < hi]
+        out += [(lo, level_at(part.top, lo)), *inner, (hi, level_at(part.top, hi))]
+    return tuple(p for n, p in enumerate(out) if n == 0 or p != out[n - 1])
+
+
+def level_at(top: Profile, station: Nm) -> Nm:
+    """Return the level of a profile at a station (the lower one at a step); beyond its ends that of the end."""
+    if station <= top[0][0]:
+        return min(z for s, z in top if s == top[0][0])
+    if station >= top[-1][0]:
+        return min(z for s, z in top if s == top[-1][0])
+    exact = [z for s, z in top if s == station]
+    if exact:
+        return min(exact)
+    for (a, p), (b, q) in zip(top, top[1:], strict=False):
+        if a < station < b:
+            return p + round((q - p) * (station - a) / (b - a))
+    raise AssertionError("a profile covers all stations between its ends")
+
+
+def _graph(runs: Sequence[Run]) -> nx.MultiGraph:
+    graph: nx.MultiGraph = nx.MultiGraph()
+    for run in runs:
+        for a, b in zip(run.junctions, run.junctions[1:], strict=False):
+            graph.add_edge(a.corner, b.corner, run=run.name, start=a.station, end=b.station)
+    return graph

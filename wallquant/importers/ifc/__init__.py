@@ -1,0 +1,38 @@
+"""Walls, openings and storeys of an IFC model (IFC2X3, IFC4, IFC4X3_ADD2), read analytically: no geometry kernel.
+
+Inside this package lengths are floats of millimetres, in world orientation but relative to the wall's own placement, so that
+a model far from its origin keeps its precision; each number is rounded to whole nanometres once, when the record is made.
+"""
+
+from __future__ import annotations
+
+import pathlib
+
+from wallquant.building import Building
+from wallquant.findings import Finding
+
+suffixes = (".ifc",)
+"""File names that this importer reads."""
+
+
+def read(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
+    """Read an IFC file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        A STEP physical file (ISO 10303-21) of schema IFC2X3, IFC4 or IFC4X3_ADD2.
+
+    Returns
+    -------
+    tuple
+        The building (lengths in nanometres, volumes in m3) and the findings.
+
+    Raises
+    ------
+    wallquant.importers.InputError
+        If the file is missing, is no IFC, is cut off, has an unsupported schema, no length unit or no wall.
+    """
+    from wallquant.importers.ifc.model import read_model  # ifcopenshell takes a second to load
+
+    return read_model(path)

@@ -1,0 +1,245 @@
+"""From a wall as read, in millimetres, to its record in whole nanometres; findings about what did not fit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wallquant.building import Filling, Opening, Point, Wall
+from wallquant.findings import Finding, Place, Severity
+from wallquant.importers.ifc.bodies import Body
+from wallquant.importers.ifc.walls import OpeningAsRead, WallAsRead
+from wallquant.importers.tops import highest
+from wallquant.units import MM, M, Nm, mm_text
+
+KM: Nm = 1000 * M
+_M3_OF_NM3 = 1e-27
+Box = tuple[Nm, Nm, Nm, Nm]
+"""Start, sill, end, head."""
+
+
+def footprint(one: WallAsRead) -> list[tuple[float, float]]:
+    """Return the outline of a wall in plan, world coordinates in mm; empty where it is not known."""
+    if one.body is not None:
+        turn = one.body.frame[:2, :2]
+        ring = np.array(one.body.footprint.exterior.coords[:-1]) @ turn
+    elif one.mass.outline is not None:
+        ring = np.array(one.mass.outline.exterior.coords[:-1])
+    else:
+        return []
+    return [(float(x), float(y)) for x, y in ring + one.at[:2]]
+
+
+def opening_keys(read: list[WallAsRead]) -> dict[tuple[str, int], str]:
+    """Return a unique key for each opening of each wall: its GlobalId, with ``~2`` and so on where that is used twice."""
+    used: dict[str, int] = {}
+    keys: dict[tuple[str, int], str] = {}
+    for one in read:
+        for i, opening in enumerate(one.openings):
+            guid = opening.guid or f"{one.guid}/opening"
+            used[guid] = used.get(guid, 0) + 1
+            keys[one.guid, i] = guid if used[guid] == 1 else f"{guid}~{used[guid]}"
+    return keys
+
+
+@dataclass(kw_only=True, slots=True)
+class _Hole:
+    key: str
+    box: Box
+    through: bool
+    filling: Filling | None
+    name: str
+    volume: float
+    """m3 taken out of the body."""
+
+    @property
+    def area(self) -> int:
+        return (self.box[2] - self.box[0]) * (self.box[3] - self.box[1])
+
+
+def make_wall(one: WallAsRead, origin: Point, keys: dict[tuple[str, int], str], scale: float) -> tuple[Wall, list[Finding]]:
+    """Return the record of a wall that has a body, and what is worth telling about it."""
+    body = one.body
+    assert body is not None
+    plan = body.plan
+    middle = (plan.right + plan.left) / 2
+    stations = (body.top[0][0], body.top[-1][0])
+    turn = body.frame[:2, :2]
+    ends = [_nm(tuple(one.at[:2] + np.array((s, middle)) @ turn), origin) for s in stations]
+    thickness = round(plan.thickness * MM)
+    bare = Wall(
+        guid=one.guid, name=one.name, storey=one.storey, start=ends[0], end=ends[1], thickness=thickness, bottom=_level(one, body.bottom),
+        top=(), footprint=tuple(_nm(p, origin) for p in footprint(one)), drawn_m3=float(body.volume * 1e-9),
+    )  # fmt: skip
+    length = bare.length
+    top = [(min(max(round((s - stations[0]) * MM), 0), length), _level(one, z)) for s, z in body.top]
+    top[0], top[-1] = (0, top[0][1]), (length, top[-1][1])
+    findings = _about_body(one, body, scale)
+    holes = _holes(one, body, keys, length, bare.bottom, findings)
+    openings = _disjoint(one, holes, findings)
+    return Wall(
+        guid=one.guid, name=one.name, storey=one.storey, start=ends[0], end=ends[1], thickness=thickness, bottom=bare.bottom,
+        top=tuple(p for i, p in enumerate(top) if i == 0 or p != top[i - 1]), footprint=bare.footprint, drawn_m3=bare.drawn_m3,
+        openings=tuple(_opening(h, thickness) for h in openings), set_aside_m3=float(body.beyond * 1e-9),
+        set_aside_m2=float(body.beyond / plan.thickness * 1e-6), reasons=tuple(body.reasons), bearing=one.bearing, material=one.layers.name,
+        joins=one.joins,
+    ), findings  # fmt: skip
+
+
+def _nm(point: tuple[float, ...], origin: Point) -> Point:
+    return round(float(point[0]) * MM) - origin[0], round(float(point[1]) * MM) - origin[1]
+
+
+def _level(one: WallAsRead, level: float) -> Nm:
+    return round((float(one.at[2]) + level) * MM)
+
+
+def _finding(one: WallAsRead, code: str, severity: Severity, text: str, opening: str = "", measured: str = "", wanted: str = "") -> Finding:
+    place = Place(wall=one.guid, storey=one.storey, opening=opening)
+    return Finding(code=f"reading.{code}", severity=severity, text=text, place=place, measured=measured, wanted=wanted)
+
+
+def _about_body(one: WallAsRead, body: Body, scale: float) -> list[Finding]:
+    told: list[Finding] = []
+    name = one.name or one.guid
+    if body.guessed:
+        text = f"Wall {name} has no axis that is parallel to its faces; its longer side serves as its direction."
+        told.append(_finding(one, "no-axis", "note", text))
+    if not one.placed:
+        told.append(_finding(one, "no-placement", "warning", f"Wall {name} has no placement; it is read at the model's origin."))
+    if body.plan.odd_ends:
+        text = f"Wall {name} has an end that is no straight cut in plan; it is laid to the end's mean."
+        told.append(_finding(one, "odd-end", "note", text))
+    if body.plan.notches:
+        text = f"Wall {name} has a triangular notch in a face, as drawn where another wall's end meets it; it is laid straight through."
+        told.append(_finding(one, "junction-notch", "note", text))
+    if body.beyond > 0:
+        text = f"Wall {name}: {body.reasons[0]}; it is laid where it has its full thickness, and {body.beyond * 1e-9:.3f} m3 are set aside."
+        told.append(_finding(one, "leaning-clip", "warning", text))
+    total = one.layers.total
+    if total is not None and abs(total * scale - body.plan.thickness) > 1.0:
+        drawn, stated = f"{mm_text(round(body.plan.thickness * MM))} mm", f"{mm_text(round(total * scale * MM))} mm"
+        text = f"Wall {name} is drawn {drawn} thick, but its layers add up to {stated}; the drawn body counts."
+        told.append(_finding(one, "layers", "note", text, measured=drawn, wanted=stated))
+    elif total is not None and one.layers.offset is not None and one.axis_offset is not None:
+        face = one.axis_offset + one.layers.offset * scale
+        far = face + (total if one.layers.positive else -total) * scale
+        off = max(abs(a - b) for a, b in zip(sorted((face, far)), (body.plan.right, body.plan.left), strict=True))
+        if off > 5.0:
+            text = f"Wall {name} does not lie where its axis and its layers' offset say; the drawn body counts."
+            told.append(_finding(one, "layer-offset", "note", text, measured=f"{off:.0f} mm"))
+    return told
+
+
+def _holes(one: WallAsRead, body: Body, keys: dict[tuple[str, int], str], length: Nm, bottom: Nm, findings: list[Finding]) -> list[_Hole]:
+    """All holes of a wall, within its length and levels, in nanometres."""
+    found: list[_Hole] = []
+    first = body.top[0][0]
+
+    def clipped(start: float, sill: float, end: float, head: float) -> Box:
+        peak = _level(one, highest(body.top, start, end))
+        return (
+            min(max(round((start - first) * MM), 0), length), min(max(_level(one, sill), bottom), peak),
+            min(max(round((end - first) * MM), 0), length), min(max(_level(one, head), bottom), peak),
+        )  # fmt: skip
+
+    for i, opening in enumerate(one.openings):
+        key = keys[one.guid, i]
+        name = opening.name or key
+        if opening.trouble:
+            findings.append(_finding(one, "opening-dropped", "warning", f"Opening {name} is left out: it {opening.trouble}.", key))
+        for j, hole in enumerate(opening.holes):
+            box = clipped(hole.start, hole.sill, hole.end, hole.head)
+            if box[2] - box[0] < MM or box[3] - box[1] < MM:
+                continue
+            one_key = key if j == 0 else f"{key}#{j + 1}"
+            filling = opening.filling if j == 0 else None
+            found.append(
+                _Hole(key=one_key, box=box, through=hole.through, filling=filling, name=opening.name, volume=float(hole.volume * 1e-9))
+            )
+            findings += _about_hole(one, opening, one_key, hole.exact, hole.through, hole.volume, hole.area * body.plan.thickness)
+    for j, shape in enumerate(body.holes):
+        box = clipped(*shape.bounds)
+        key = f"{one.guid}/hole{j + 1}"
+        volume = shape.area * body.plan.thickness * 1e-9
+        found.append(_Hole(key=key, box=box, through=True, filling=None, name="hole drawn in the body", volume=volume))
+        name = one.name or one.guid
+        text = f"The body of wall {name} is drawn with a hole that is no opening of the model; it is read as one."
+        findings.append(_finding(one, "drawn-hole", "note", text, key))
+    return found
+
+
+def _about_hole(one: WallAsRead, opening: OpeningAsRead, key: str, exact: bool, through: bool, volume: float, full: float) -> list[Finding]:
+    name = opening.name or key
+    if not exact:
+        rest = max(0.0, full - volume) * 1e-9
+        text = f"Opening {name} is no rectangle; its least box is left open, and {rest:.3f} m3 of it are wall in the model."
+        return [_finding(one, "opening-shape", "note", text, key)]
+    if not through:
+        return [_finding(one, "niche", "note", f"Opening {name} does not go through the wall; it is a niche.", key)]
+    return []
+
+
+def _disjoint(one: WallAsRead, holes: list[_Hole], findings: list[Finding]) -> list[_Hole]:
+    """Holes that do not overlap: two that make a rectangle together become one; else the smaller gives way."""
+    kept: list[_Hole] = []
+    waiting = sorted(holes, key=lambda h: (-h.area, h.key))
+    while waiting:
+        hole = waiting.pop(0)
+        other = next((k for k in kept if _overlap(k.box, hole.box)), None)
+        if other is None:
+            kept.append(hole)
+            continue
+        text = f"Openings {other.key} and {hole.key} overlap; the overlap counts once."
+        findings.append(_finding(one, "openings-overlap", "note", text, hole.key))
+        shared = _shared(other.box, hole.box)
+        union = _around(other.box, hole.box)
+        share = hole.volume / hole.area
+        if _area(union) == other.area + hole.area - shared and other.through == hole.through:
+            kept.remove(other)
+            merged = _Hole(
+                key=other.key, box=union, through=other.through, filling=other.filling or hole.filling, name=other.name,
+                volume=other.volume + share * (hole.area - shared),
+            )  # fmt: skip
+            waiting.insert(0, merged)
+            continue
+        rest = [b for b in _minus(hole.box, other.box) if b[2] - b[0] >= MM and b[3] - b[1] >= MM]
+        for n, box in enumerate(sorted(rest, key=_area, reverse=True)):
+            key = hole.key if n == 0 else f"{hole.key}.{n + 1}"
+            filling = hole.filling if n == 0 else None
+            waiting.append(_Hole(key=key, box=box, through=hole.through, filling=filling, name=hole.name, volume=share * _area(box)))
+        waiting.sort(key=lambda h: (-h.area, h.key))
+    return sorted(kept, key=lambda h: (h.box, h.key))
+
+
+def _opening(hole: _Hole, thickness: Nm) -> Opening:
+    full = hole.area * thickness * _M3_OF_NM3
+    plain = hole.through and abs(hole.volume - full) <= 1e-6 * full
+    start, sill, end, head = hole.box
+    return Opening(
+        key=hole.key, start=start, end=end, sill=sill, head=head, through=hole.through, filling=hole.filling, name=hole.name,
+        volume_m3=None if plain else hole.volume,
+    )  # fmt: skip
+
+
+def _area(box: Box) -> int:
+    return (box[2] - box[0]) * (box[3] - box[1])
+
+
+def _overlap(a: Box, b: Box) -> bool:
+    return min(a[2], b[2]) - max(a[0], b[0]) > MM // 1000 and min(a[3], b[3]) - max(a[1], b[1]) > MM // 1000
+
+
+def _shared(a: Box, b: Box) -> int:
+    return max(0, min(a[2], b[2]) - max(a[0], b[0])) * max(0, min(a[3], b[3]) - max(a[1], b[1]))
+
+
+def _around(a: Box, b: Box) -> Box:
+    return min(a[0], b[0]), min(a[1], b[1]), max(a[2], b[2]), max(a[3], b[3])
+
+
+def _minus(a: Box, b: Box) -> list[Box]:
+    """Rectangles of `a` outside `b`: full-height pieces beside it, then what is below and above."""
+    low, high = max(a[0], b[0]), min(a[2], b[2])
+    return [(a[0], a[1], low, a[3]), (high, a[1], a[2], a[3]), (low, a[1], high, max(a[1], b[1])), (low, min(a[3], b[3]), high, a[3])]

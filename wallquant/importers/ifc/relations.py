@@ -1,0 +1,128 @@
+"""What hangs together in a model, gathered once: openings, fillings, parts, storeys, properties, materials, joins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from wallquant.importers.ifc.frames import Entity
+
+
+@dataclass(kw_only=True, slots=True)
+class Relations:
+    """Maps from an instance's number to what it is related to."""
+
+    openings: dict[int, list[Entity]] = field(default_factory=dict)
+    fillings: dict[int, list[Entity]] = field(default_factory=dict)
+    parent: dict[int, Entity] = field(default_factory=dict)
+    parts: dict[int, list[Entity]] = field(default_factory=dict)
+    structure: dict[int, Entity] = field(default_factory=dict)
+    bearing: dict[int, bool] = field(default_factory=dict)
+    material: dict[int, Entity] = field(default_factory=dict)
+    joins: dict[int, set[str]] = field(default_factory=dict)
+
+    def ancestors(self, entity: Entity) -> list[Entity]:
+        """Return what an element is part of, nearest first; stops at a circle."""
+        found: list[Entity] = []
+        seen = {entity.id()}
+        at = self.parent.get(entity.id())
+        while at is not None and at.id() not in seen:
+            seen.add(at.id())
+            found.append(at)
+            at = self.parent.get(at.id())
+        return found
+
+
+def gather(model: Entity) -> Relations:
+    """Return the relations of a model."""
+    found = Relations()
+    for rel in model.by_type("IfcRelVoidsElement"):
+        if rel.RelatingBuildingElement is not None and rel.RelatedOpeningElement is not None:
+            found.openings.setdefault(rel.RelatingBuildingElement.id(), []).append(rel.RelatedOpeningElement)
+    for rel in model.by_type("IfcRelFillsElement"):
+        if rel.RelatingOpeningElement is not None and rel.RelatedBuildingElement is not None:
+            found.fillings.setdefault(rel.RelatingOpeningElement.id(), []).append(rel.RelatedBuildingElement)
+    for kind in ("IfcRelAggregates", "IfcRelNests"):
+        for rel in model.by_type(kind):
+            for part in rel.RelatedObjects or ():
+                found.parent[part.id()] = rel.RelatingObject
+                found.parts.setdefault(rel.RelatingObject.id(), []).append(part)
+    for rel in model.by_type("IfcRelContainedInSpatialStructure"):
+        for element in rel.RelatedElements or ():
+            found.structure[element.id()] = rel.RelatingStructure
+    _properties(model, found)
+    for rel in model.by_type("IfcRelAssociatesMaterial"):
+        for one in rel.RelatedObjects or ():
+            found.material.setdefault(one.id(), rel.RelatingMaterial)
+    for rel in model.by_type("IfcRelDefinesByType"):
+        kind = rel.RelatingType
+        for one in rel.RelatedObjects or () if kind is not None else ():
+            if kind.id() in found.material:
+                found.material.setdefault(one.id(), found.material[kind.id()])
+            if kind.id() in found.bearing:
+                found.bearing.setdefault(one.id(), found.bearing[kind.id()])
+    for rel in model.by_type("IfcRelConnectsElements"):
+        one, other = rel.RelatingElement, rel.RelatedElement
+        if rel.is_a("IfcRelConnectsPathElements") and one is not None and other is not None:
+            found.joins.setdefault(one.id(), set()).add(str(other.GlobalId))
+            found.joins.setdefault(other.id(), set()).add(str(one.GlobalId))
+    return found
+
+
+def _properties(model: Entity, found: Relations) -> None:
+    for rel in model.by_type("IfcRelDefinesByProperties"):
+        value = _bearing(rel.RelatingPropertyDefinition)
+        if value is not None:
+            for one in rel.RelatedObjects or ():
+                found.bearing[one.id()] = value
+    for kind in model.by_type("IfcTypeObject"):
+        for definition in kind.HasPropertySets or ():
+            value = _bearing(definition)
+            if value is not None:
+                found.bearing.setdefault(kind.id(), value)
+
+
+def _bearing(definition: Entity | None) -> bool | None:
+    """The property LoadBearing of Pset_WallCommon."""
+    if definition is None or not definition.is_a("IfcPropertySet") or definition.Name != "Pset_WallCommon":
+        return None
+    for one in definition.HasProperties or ():
+        if one.is_a("IfcPropertySingleValue") and one.Name == "LoadBearing" and one.NominalValue is not None:
+            value = one.NominalValue.wrappedValue
+            return value if isinstance(value, bool) else None
+    return None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Layers:
+    """The material of a wall: the name of its main one, and its layers' total and place, in units of the file (None: no layers)."""
+
+    name: str = ""
+    total: float | None = None
+    offset: float | None = None
+    positive: bool = True
+    count: int = 0
+
+
+def layers(material: Entity | None) -> Layers:
+    """Return name and layers of an IfcMaterialSelect."""
+    if material is None:
+        return Layers()
+    kind = material.is_a()
+    if kind == "IfcMaterialLayerSetUsage":
+        inner = layers(material.ForLayerSet)
+        return Layers(
+            name=inner.name, total=inner.total, count=inner.count, offset=material.OffsetFromReferenceLine,
+            positive=material.DirectionSense != "NEGATIVE",
+        )  # fmt: skip
+    if kind == "IfcMaterialLayerSet":
+        every = list(material.MaterialLayers or ())
+        main = max(every, key=lambda one: float(one.LayerThickness or 0), default=None)
+        name = main.Material.Name if main is not None and main.Material is not None else material.LayerSetName
+        return Layers(name=name or "", total=sum(float(one.LayerThickness or 0) for one in every), count=len(every))
+    if kind == "IfcMaterialLayer":
+        return Layers(name=(material.Material.Name if material.Material else "") or "", total=float(material.LayerThickness or 0), count=1)
+    if kind == "IfcMaterialList":
+        return Layers(name=next((m.Name for m in material.Materials or () if m.Name), ""))
+    if kind == "IfcMaterialConstituentSet":
+        return Layers(name=next((c.Material.Name for c in material.MaterialConstituents or () if c.Material), ""))
+    return Layers(name=str(getattr(material, "Name", "") or ""))

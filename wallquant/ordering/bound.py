@@ -1,0 +1,155 @@
+"""How early the work can be done at best: a bound that no plan with so many masons can beat.
+
+It is worked out in working time, the clock with the nights cut out: `working` maps one to the other.  A lag of the clock may
+run over nights, so only the working time that it takes up wherever it lies is counted; then the bound holds for every schedule
+that keeps to the shifts (see `Shift.begin`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wallquant.ordering.precedence import Graph
+
+DAY = 24 * 3600
+"""Seconds from the start of one day to the start of the next."""
+
+_Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Shift:
+    """Work goes on for `seconds` from the start of each day; the rest of the day is night."""
+
+    seconds: int = 8 * 3600
+
+    def __post_init__(self) -> None:
+        if not 0 < self.seconds <= DAY:
+            raise ValueError(f"a shift of {self.seconds / 3600:g} h is not possible; give more than 0 and at most 24 h")
+
+    def working(self, clock: int) -> int:
+        """Return the working seconds from the start until a clock second."""
+        days, rest = divmod(clock, DAY)
+        return days * self.seconds + min(rest, self.seconds)
+
+    def clock(self, working: int) -> int:
+        """Return the first clock second at which so many working seconds are over."""
+        if working <= 0:
+            return 0
+        days, rest = divmod(working - 1, self.seconds)
+        return days * DAY + rest + 1
+
+    def begin(self, clock: int, seconds: int) -> int:
+        """Return when work of so many seconds is begun, from a clock second on.
+
+        It waits for the next day if the rest of this one is too short for it; work longer than a shift is begun at once.
+        """
+        room = self.room(clock)
+        return clock if room and (seconds <= room or seconds > self.seconds) else self.next(clock)
+
+    def finish(self, clock: int, seconds: int) -> int:
+        """Return when work of so many seconds that is begun at a clock second within the shift is done."""
+        return clock + seconds if seconds <= self.room(clock) else self.clock(self.working(clock) + seconds)
+
+    def room(self, clock: int) -> int:
+        """Return the working seconds left in the day at a clock second; work round the clock knows no end of the day."""
+        if self.seconds == DAY:
+            return 1 << 62
+        return max(0, self.seconds - clock % DAY)
+
+    def next(self, clock: int) -> int:
+        """Return the clock second at which the next shift starts, later than `clock`."""
+        return (clock // DAY + 1) * DAY
+
+    def least(self, lags: _Ints) -> _Ints:
+        """Return the working seconds that clock lags take up at least, wherever they lie."""
+        least: _Ints = lags // DAY * self.seconds + np.maximum(0, lags % DAY - (DAY - self.seconds))
+        return least
+
+
+def earliest(graph: Graph, shift: Shift) -> _Ints:
+    """Return the clock second before which each step cannot start, however many masons there are.
+
+    Parameters
+    ----------
+    graph : Graph
+    shift : Shift
+
+    Returns
+    -------
+    ndarray of int64, shape (steps,)
+    """
+    pointer, then, gap = graph.pointer.tolist(), graph.then.tolist(), graph.lag.tolist()
+    seconds, held = [s.seconds for s in graph.steps], [s.kind == "hold" for s in graph.steps]
+    start = graph.release.tolist()
+    for step in graph.order.tolist():
+        if not held[step]:
+            start[step] = shift.begin(start[step], seconds[step])
+        done = start[step] + seconds[step] if held[step] else shift.finish(start[step], seconds[step])
+        for arc in range(pointer[step], pointer[step + 1]):
+            if done + gap[arc] > start[then[arc]]:
+                start[then[arc]] = done + gap[arc]
+    return np.array(start, np.int64)
+
+
+def tails(graph: Graph, taken: _Ints, lag: _Ints) -> _Ints:
+    """Return for each step the longest path from its start to the end of all.
+
+    Parameters
+    ----------
+    graph : Graph
+    taken : ndarray of int64, shape (steps,)
+        Time of each step.
+    lag : ndarray of int64, shape (arcs,)
+        Time between the end of one and the start of the other.
+
+    Returns
+    -------
+    ndarray of int64, shape (steps,)
+    """
+    pointer, then, time, gap = graph.pointer.tolist(), graph.then.tolist(), taken.tolist(), lag.tolist()
+    tail = [0] * len(time)
+    for step in graph.order.tolist()[::-1]:
+        after = 0
+        for arc in range(pointer[step], pointer[step + 1]):
+            if tail[then[arc]] + gap[arc] > after:
+                after = tail[then[arc]] + gap[arc]
+        tail[step] = after + time[step]
+    return np.array(tail, np.int64)
+
+
+def least_time(graph: Graph, masons: int, shift: Shift) -> int:
+    """Return working seconds within which no schedule of so many masons is done.
+
+    For each threshold: the steps after which at least so much is still to come cannot begin before the least of their heads,
+    take their work shared by all masons, and what is to come follows; and the mirror image (heads for tails).  Heads are
+    earliest starts by the clock, put into working time; tails count of a lag only what it takes up wherever it lies.
+
+    Parameters
+    ----------
+    graph : Graph
+    masons : int
+    shift : Shift
+    """
+    if not graph.steps:
+        return 0
+    seconds = np.array([s.seconds for s in graph.steps], np.int64)
+    held = np.array([s.kind == "hold" for s in graph.steps])
+    taken = np.where(held, shift.least(seconds), seconds)
+    head = np.array([shift.working(t) for t in earliest(graph, shift).tolist()], np.int64)
+    after = tails(graph, taken, shift.least(graph.lag)) - taken
+    best = int((head + taken + after).max())
+    if not held.all():
+        work, early, late = taken[~held], head[~held], after[~held]
+        best = max(best, _shared(work, early, late, masons), _shared(work, late, early, masons))
+    return best
+
+
+def _shared(work: _Ints, one: _Ints, other: _Ints, masons: int) -> int:
+    """Greatest of least `one` + shared work + least `other` over the steps with the greatest `other`."""
+    order = np.argsort(-other, kind="stable")
+    total = np.cumsum(work[order])
+    return int((np.minimum.accumulate(one[order]) - (-total // masons) + other[order]).max())

@@ -1,0 +1,123 @@
+"""Which piece rests on which: by station within a run, by plan overlap at corners."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wallquant.layout import Junction, Pieces, Work
+from wallquant.units import MM, Nm
+
+BED: Nm = 40 * MM
+"""The widest bed across which a piece still rests on the one below (derived: more than the widest levelling bed, 3/4 in and a
+fit of 1/2 in; less than the least rip of 50 mm)."""
+
+Rows = NDArray[np.int64]
+
+
+def resting(work: Work) -> tuple[Rows, Rows]:
+    """Return pairs of pieces: each of the second rests on that of the first.
+
+    Within a run a piece rests on the pieces whose top is at most `BED` below its underside and whose stations overlap its own.
+    At a corner it rests on pieces of the other run too, where both lie in the square in which the runs cross.
+
+    Parameters
+    ----------
+    work : Work
+        Pieces in the order run, course, start.
+
+    Returns
+    -------
+    below, above : ndarray of int64, shape (pairs,)
+        Row numbers of pieces.
+    """
+    own = _own(work.pieces)
+    crossed = list(_crossed(work))
+    below = np.array([q for q, _ in crossed], np.int64)
+    above = np.array([p for _, p in crossed], np.int64)
+    return np.concatenate([own[0], below]), np.concatenate([own[1], above])
+
+
+def _own(pieces: Pieces) -> tuple[Rows, Rows]:
+    """Pairs within runs: bottoms and tops are matched as levels, stations by binary search in all rows at once."""
+    if not len(pieces):
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    # Levels of all runs on one axis, runs far apart, so that one search serves all.
+    floor = int(pieces.bottom.min())
+    tall = int(pieces.top.max()) - floor + 2 * BED + 1
+    shift = pieces.run.astype(np.int64) * tall + (BED - floor)
+    tops, lower = _levels(shift + pieces.top)
+    bottoms, upper = _levels(shift + pieces.bottom)
+    # For each underside, the tops from BED below it up to itself.
+    first = np.searchsorted(tops, bottoms - BED, side="left")
+    last = np.searchsorted(tops, bottoms, side="right")
+    who, level = _ranges(first[upper], last[upper])
+    base = int(pieces.start.min())
+    span = int(pieces.end.max()) - base + 1
+    order = np.lexsort((pieces.start, lower))
+    starts = lower[order] * span + (pieces.start[order] - base)
+    ends = lower[order] * span + (pieces.end[order] - base)
+    lo = np.searchsorted(ends, level * span + (pieces.start[who] - base), side="right")
+    hi = np.searchsorted(starts, level * span + (pieces.end[who] - base), side="left")
+    pair, at = _ranges(lo, np.maximum(lo, hi))
+    below, above = order[at], who[pair]
+    keep = below != above
+    return below[keep].astype(np.int64), above[keep].astype(np.int64)
+
+
+def _levels(values: Rows) -> tuple[Rows, Rows]:
+    levels, which = np.unique(values, return_inverse=True)
+    return levels, which.astype(np.int64)
+
+
+def _ranges(lo: Rows, hi: Rows) -> tuple[Rows, Rows]:
+    """Spell out ranges: which range, and each number in it."""
+    size = hi - lo
+    which = np.repeat(np.arange(len(lo), dtype=np.int64), size)
+    offset = np.arange(len(which), dtype=np.int64) - np.repeat(np.cumsum(size) - size, size)
+    return which, lo[which] + offset
+
+
+def _crossed(work: Work) -> Iterator[tuple[int, int]]:
+    """Pairs at corners: pieces of two runs that both reach into the square in which the runs cross."""
+    pieces = work.pieces
+    bounds = np.searchsorted(pieces.run, np.arange(len(pieces.runs) + 1))
+    index = {name: i for i, name in enumerate(pieces.runs)}
+    # corner -> for each of its runs its pieces by underside, and by top
+    near: dict[str, list[tuple[str, dict[Nm, list[int]], dict[Nm, list[int]]]]] = {}
+    for name in sorted(work.runs):
+        if name not in index:
+            continue
+        lo, hi = int(bounds[index[name]]), int(bounds[index[name] + 1])
+        start, end = pieces.start[lo:hi], pieces.end[lo:hi]
+        for junction in work.runs[name].junctions:
+            if not junction.other:
+                continue
+            half = _half(junction)
+            rows = (np.flatnonzero((start < junction.station + half) & (end > junction.station - half)) + lo).tolist()
+            bottoms: dict[Nm, list[int]] = {}
+            tops: dict[Nm, list[int]] = {}
+            for row in rows:
+                bottoms.setdefault(int(pieces.bottom[row]), []).append(row)
+                tops.setdefault(int(pieces.top[row]), []).append(row)
+            near.setdefault(junction.corner, []).append((name, bottoms, tops))
+    for corner in sorted(near):
+        for one, bottoms, _ in near[corner]:
+            for other, _, tops in near[corner]:
+                if one != other:
+                    yield from _stacked(tops, bottoms)
+
+
+def _stacked(tops: dict[Nm, list[int]], bottoms: dict[Nm, list[int]]) -> Iterator[tuple[int, int]]:
+    levels = sorted(tops)
+    at = np.array(levels, np.int64)
+    for bottom in sorted(bottoms):
+        for i in range(int(np.searchsorted(at, bottom - BED)), int(np.searchsorted(at, bottom, side="right"))):
+            yield from ((q, p) for q in tops[levels[i]] for p in bottoms[bottom])
+
+
+def _half(junction: Junction) -> Nm:
+    """Half the length, on this run, in which the other crosses it."""
+    return max(junction.thickness // 2, 1)

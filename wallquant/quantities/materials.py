@@ -1,0 +1,172 @@
+"""The schedule of materials: what is net, what waste is added, what is bought."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil, fsum
+
+import numpy as np
+import pandas as pd
+
+from wallquant.catalogue import KINDS, Bag, Catalogue, Unit
+from wallquant.cutting import Cutting, cut_rows
+from wallquant.files import COLUMNS
+from wallquant.layout import Work
+from wallquant.quantities.joints import JointVolumes
+from wallquant.rules import Amount, Item
+
+WHOLE = ("pcs", "bag", "pallet")
+"""Units that are bought in whole numbers."""
+NOT_BOUGHT = ("gap",)
+"""Kinds of items that take no material."""
+_PLACES = 3
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Row:
+    group: int
+    item: str
+    net: float
+    waste: float
+    buy: float
+    unit: str
+    where: str = ""
+    rule: str = ""
+
+
+def materials(
+    work: Work, cutting: Cutting, amounts: Iterable[Amount], mortar: Mapping[str, JointVolumes], catalogue: Catalogue
+) -> pd.DataFrame:
+    """Sum up pieces, joints, items and amounts.
+
+    Parameters
+    ----------
+    work : Work
+        Pieces and items.
+    cutting : Cutting
+        Bought units that are cut; every other piece is a whole unit.
+    amounts : iterable of Amount
+        What rules measure; those of one item and unit become one row, together with items of that kind.
+    mortar : mapping of run to JointVolumes
+    catalogue : Catalogue
+        Waste factors, pallets, bags.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``materials.csv``.  `net` is what the plan holds, `waste` what the catalogue's factor adds, in the same unit;
+        `buy` is both, rounded up to whole pieces, bags and pallets, else to a thousandth.  Rows that only inform (masses,
+        offcuts, hours) have `buy` 0.  Order: units, pallets, mortar, other items, masses and offcuts.
+    """
+    rows = [
+        *_units(work, cutting, catalogue),
+        *_mortar("thin-bed mortar", fsum(v.thin_bed_m3 for v in mortar.values()), catalogue.mortar.thin_bed, catalogue.waste.thin_bed),
+        *_mortar("levelling mortar", fsum(v.levelling_m3 for v in mortar.values()), catalogue.mortar.bed, catalogue.waste.bed),
+        *_others(work, amounts, catalogue),
+        *_masses(work, cutting),
+    ]
+    rows.sort(key=lambda r: r.group)  # within a group they are made in order
+    table = {name: [getattr(r, name) for r in rows] for name in COLUMNS["materials.csv"]}
+    return pd.DataFrame(table, columns=list(COLUMNS["materials.csv"]))
+
+
+def with_waste(net: float, factor: float, unit: str) -> tuple[float, float]:
+    """Return waste and what is bought; exact, so that 5 % of 400 pieces are 20 and not one more.
+
+    Parameters
+    ----------
+    net : float
+    factor : float
+        Part of net, as written in the catalogue.
+    unit : str
+        Whole numbers are bought of `WHOLE`, else thousandths.
+    """
+    whole = Fraction(str(round(net, 9)))  # a sum of floats is not to buy one more for its last bit
+    exact = whole * Fraction(str(factor))
+    step = 1 if unit in WHOLE else 10**_PLACES
+    return float(exact), ceil((whole + exact) * step) / step
+
+
+def _units(work: Work, cutting: Cutting, catalogue: Catalogue) -> list[_Row]:
+    pieces = work.pieces
+    cut = np.zeros(len(pieces), dtype=bool)
+    cut[cut_rows(pieces)] = True
+    whole = np.bincount(pieces.unit[~cut], minlength=len(pieces.units))
+    sawn = {u.unit: u for u in cutting.by_unit}
+    used = np.bincount(pieces.unit, minlength=len(pieces.units))
+    rows = []
+    for index in sorted(np.flatnonzero(used).tolist(), key=lambda i: _unit_key(pieces.units[i])):
+        unit = pieces.units[index]
+        from_cut = sawn[unit.code].units if unit.code in sawn else 0
+        net = int(whole[index]) + from_cut
+        factor = catalogue.waste.lintels if unit.kind == "lintel" else catalogue.waste.units
+        waste, buy = with_waste(net, factor, "pcs")
+        where = f"{whole[index]} whole"
+        if from_cut:
+            where += f", {from_cut} for {sawn[unit.code].pieces} cut pieces (proven least {sawn[unit.code].bound})"
+        rows.append(_Row(group=0, item=unit.code, net=float(net), waste=waste, buy=float(buy), unit="pcs", where=where))
+        if unit.pallet:
+            rows.append(_pallets(unit, unit.pallet, int(buy)))
+    return rows
+
+
+def _pallets(unit: Unit, each: int, count: int) -> _Row:
+    full, part = divmod(count, each)
+    where = f"{full} of {each}" + (f", one part pallet of {part}" if part else "")
+    return _Row(group=1, item=f"pallets {unit.code}", net=count / each, waste=0.0, buy=float(full + bool(part)), unit="pallet", where=where)
+
+
+def _unit_key(unit: Unit) -> tuple[object, ...]:
+    return (KINDS.index(unit.kind), unit.thickness, unit.height, unit.length, unit.code)
+
+
+def _mortar(item: str, volume: float, bag: Bag, factor: float) -> list[_Row]:
+    """Volume, dry mass and bags; what is bought of each is the same whole bags."""
+    if volume <= 0:
+        return []
+    bags = volume * 1000 / bag.yield_l
+    bought = with_waste(bags, factor, "bag")[1]
+    parts = (("m3", bag.yield_l / 1000), ("kg", bag.mass_kg), ("bag", 1.0))
+    where = f"bags of {bag.mass_kg:g} kg that make {bag.yield_l:g} L"
+    rows = []
+    for unit, each in parts:
+        rows.append(_Row(group=2, item=item, net=bags * each, waste=bags * each * factor, buy=bought * each, unit=unit, where=where))
+    return rows
+
+
+def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue) -> list[_Row]:
+    found: dict[tuple[str, str], list[tuple[float, str, str]]] = {}
+    for item in work.items:
+        if isinstance(item, Item) and item.kind not in NOT_BOUGHT:
+            found.setdefault((item.kind, item.unit), []).append((item.quantity, item.run, item.rule))
+    for amount in amounts:
+        found.setdefault((amount.item, amount.unit), []).append((amount.quantity, amount.where, amount.rule))
+    rows = []
+    for (item, unit), parts in sorted(found.items()):
+        net = fsum(quantity for quantity, _, _ in parts)
+        places = sorted({where for _, where, _ in parts if where})
+        where = " ".join(places) if len(places) <= 12 else f"{' '.join(places[:12])} and {len(places) - 12} more"
+        rules = " ".join(sorted({rule for _, _, rule in parts if rule}))
+        if unit == "h":
+            waste, buy = 0.0, 0.0
+        else:
+            grout = any(word in item for word in ("grout", "core fill", "trough fill"))
+            waste, buy = with_waste(net, catalogue.waste.grout if grout else catalogue.waste.items, unit)
+        rows.append(_Row(group=3, item=item, net=net, waste=waste, buy=buy, unit=unit, where=where, rule=rules))
+    return rows
+
+
+def _masses(work: Work, cutting: Cutting) -> list[_Row]:
+    pieces = work.pieces
+    density = np.array([u.density_kg_m3 for u in pieces.units], dtype=np.float64)
+    dry = fsum((pieces.solid * density[pieces.unit]).tolist()) if len(pieces) else 0.0
+    rows = [
+        _Row(group=4, item="mass dry", net=dry, waste=0.0, buy=0.0, unit="kg", where="all pieces"),
+        _Row(group=4, item="mass as delivered", net=fsum(pieces.mass.tolist()), waste=0.0, buy=0.0, unit="kg", where="all pieces"),
+    ]
+    for one in sorted(cutting.by_unit, key=lambda u: u.unit):
+        where = f"{one.units} cut units"
+        rows.append(_Row(group=5, item=f"offcuts and kerfs {one.unit}", net=one.waste_m3, waste=0.0, buy=0.0, unit="m3", where=where))
+    return rows

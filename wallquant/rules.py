@@ -1,0 +1,299 @@
+"""What a rule can say.  A rule never moves a piece: it says one of the sentences below, and an engine decides.
+
+Sentences of `Rule.demand`: `Window`, `Fixed`, `Use`, `Bed`, `Phase`, `Choice`, `Lead`, `Item`.  `Rule.offset` says how far joints
+of neighbouring courses stand apart.  `Rule.precede` says `Precedence`, `Rule.measure` says `Amount`, `Rule.findings` says
+`wallquant.findings.Finding`.  Sentences commute: any order of rules gives the same plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import MISSING, dataclass, field, fields
+from typing import Any, ClassVar, Literal
+
+from wallquant.findings import Finding, Source
+from wallquant.layout import Course, Courses, Run, Work
+from wallquant.units import Nm, parse_length
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Window:
+    """No head joint (`of` = joint) or no cut piece (`of` = cut) in the open interval (lo, hi) of a course.
+
+    With `unit` the piece over it must be of that unit.  `yields` 0 never gives way; of others the highest number gives way
+    first, and a finding names both rules.  1 to 4 rank before fewest cuts, 5 to 9 after.
+    """
+
+    course: int
+    lo: Nm
+    hi: Nm
+    of: Literal["joint", "cut"] = "joint"
+    unit: str = ""
+    yields: int = 0
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Fixed:
+    """A given piece over `courses` courses from `course` on; without `unit` a straight joint from lo to hi.
+
+    `bottom` is the level of its underside where that is no bearing line (a lintel at a head off course); None: the course's
+    own.  `offset` False: its ends need no offset from the joints below and above.  `opening` names what it bridges.
+    """
+
+    course: int
+    courses: int = 1
+    lo: Nm
+    hi: Nm
+    unit: str = ""
+    bottom: Nm | None = None
+    offset: bool = True
+    opening: tuple[str, ...] = ()
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Use:
+    """Another unit (a U unit, say) over a stretch of a course."""
+
+    course: int
+    lo: Nm
+    hi: Nm
+    unit: str
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Bed:
+    """A bed is wanted at a level; asked with nominal courses, before all else."""
+
+    level: Nm
+    yields: int = 5
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Phase:
+    """In a course the named run passes at a corner; `passes` = 'tied': neither does, the runs are tied."""
+
+    corner: str
+    course: int
+    passes: str
+    yields: int = 0
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Lead:
+    """Leads of so many courses stand at a corner, beginning at each of `courses_from`; engines shape them from the joints."""
+
+    corner: str
+    courses: int
+    why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Item:
+    """Something built in that is no masonry piece.  `course` is where it is placed; `piece` an index or -1."""
+
+    kind: str
+    run: str
+    start: Nm
+    end: Nm
+    bottom: Nm
+    top: Nm
+    offset: Nm = 0
+    size: Nm = 0
+    quantity: float = 1.0
+    unit: str = "pcs"
+    course: int = 0
+    corner: str = ""
+    rule: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Choice:
+    """Alternatives, each a group of sentences; the engine takes the cheapest, the first among equals."""
+
+    name: str
+    alternatives: tuple[tuple[Window | Fixed | Use | Bed | Phase | Lead | Item, ...], ...]
+    why: str = ""
+
+
+Sentence = Window | Fixed | Use | Bed | Phase | Choice | Lead | Item
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Precedence:
+    """`first` before `then` (names of steps), for a reason.
+
+    Parameters
+    ----------
+    first, then : tuple of str
+        Names of steps; each of `first` before each of `then`.
+    lag, most_lag : int
+        Least and most clock seconds between the end of one and the start of the other (most_lag None: no limit).
+    not_before : int
+        Clock second before which `then` does not start.
+    hold : str
+        A sentence: work stops there until it is done; becomes a step of kind hold between both.
+    hold_seconds : int
+        How long the hold takes when nothing else is said.
+    resource, calendar : str
+        What is needed besides a mason, and when it may be done; read by the engine on crews.
+    reason : str
+        Why, for people.
+    """
+
+    first: tuple[str, ...]
+    then: tuple[str, ...]
+    lag: int = 0
+    most_lag: int | None = None
+    not_before: int = 0
+    hold: str = ""
+    hold_seconds: int = 0
+    resource: str = ""
+    calendar: str = ""
+    reason: str = ""
+    rule: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Amount:
+    """How much of an item is taken, and by what: a piece (row), a step (name) or an item."""
+
+    item: str
+    quantity: float
+    unit: str
+    where: str = ""
+    piece: int | None = None
+    step: str = ""
+    rule: str = ""
+
+
+ParamKind = Literal["length", "number", "count", "choice", "flag", "text"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ParamInfo:
+    """What is said of a parameter: kind, unit, sentence, bounds, source."""
+
+    kind: ParamKind
+    text: str
+    source: Source
+    unit: str = ""
+    least: float | None = None
+    most: float | None = None
+    choices: tuple[str, ...] = ()
+
+
+def param(default: Any, info: ParamInfo) -> Any:
+    """Declare a field of a rule's `Params`: its default and what is said of it.  Lengths are given in nanometres."""
+    return field(default=default, metadata={"info": info})
+
+
+class ParamError(ValueError):
+    """A parameter was given a value that it cannot have; the sentence says which and what to write."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoParams:
+    """Parameters of a rule that has none."""
+
+
+class Rule:
+    """One rule: one class, one file.  The docstring's first line is the sentence that users read.
+
+    Subclasses set `code`, `title`, `Params` (a frozen keyword-only dataclass whose fields are made by `param`) and
+    `presets` (name to parameter values, for code sets), and override what they have to say.  A rule sees a run with its
+    junctions and the course levels; never joints or phases, and no state.
+    """
+
+    code: ClassVar[str] = ""
+    title: ClassVar[str] = ""
+    Params: ClassVar[type] = NoParams
+    presets: ClassVar[Mapping[str, Mapping[str, Any]]] = {}
+
+    def __init__(self, params: Any = None) -> None:
+        self.params = params if params is not None else self.Params()
+
+    def demand(self, run: Run, courses: Courses) -> Iterable[Sentence]:
+        """Say what must, or must not, be where on one run."""
+        return ()
+
+    def offset(self, upper: Course, lower: Course) -> Nm:
+        """Return the least offset of joint centres between two neighbouring courses; the greatest of all rules wins."""
+        return 0
+
+    def precede(self, work: Work) -> Iterable[Precedence]:
+        """Say what comes before what."""
+        return ()
+
+    def measure(self, work: Work) -> Iterable[Amount]:
+        """Say how much it takes."""
+        return ()
+
+    def findings(self, work: Work) -> Iterable[Finding]:
+        """Say what is worth telling."""
+        return ()
+
+
+def infos(rule: type[Rule]) -> dict[str, tuple[ParamInfo, Any]]:
+    """Return each parameter of a rule: what is said of it, and its default."""
+    out: dict[str, tuple[ParamInfo, Any]] = {}
+    for f in fields(rule.Params):
+        info = f.metadata.get("info")
+        if not isinstance(info, ParamInfo) or f.default is MISSING:
+            raise ParamError(f"rule {rule.code}: parameter {f.name} is not declared with param(default, ParamInfo(...))")
+        out[f.name] = (info, f.default)
+    return out
+
+
+def configured(rule: type[Rule], settings: Mapping[str, Any]) -> Rule:
+    """Return the rule with a job's settings; `preset` names a set of values that the others override.
+
+    Raises
+    ------
+    ParamError
+        For an unknown parameter or preset, a wrong kind, or a value out of bounds.
+    """
+    known = infos(rule)
+    values: dict[str, Any] = {}
+    given = dict(settings)
+    name = given.pop("preset", None)
+    if name is not None:
+        if name not in rule.presets:
+            raise ParamError(f"rule {rule.code} has no preset '{name}'; it has {', '.join(sorted(rule.presets)) or 'none'}")
+        values.update(rule.presets[name])
+    values.update(given)
+    for key in values:
+        if key not in known:
+            raise ParamError(f"rule {rule.code} has no parameter '{key}'; it has {', '.join(known)}")
+    return rule(rule.Params(**{key: _value(rule.code, key, known[key][0], value) for key, value in values.items()}))
+
+
+def _value(code: str, key: str, info: ParamInfo, value: Any) -> Any:
+    where = f"rule {code}, parameter {key}"
+    out: Any = value
+    try:
+        match info.kind:
+            case "length":
+                out = value if isinstance(value, int) and not isinstance(value, bool) else parse_length(str(value))
+            case "number":
+                out = float(value)
+            case "count":
+                out = int(str(value))
+            case "flag":
+                out = {"true": True, "false": False}[str(value).lower()]
+            case "choice" | "text":
+                out = str(value)
+    except (ValueError, KeyError, TypeError) as error:
+        said = str(error) if info.kind == "length" else f"'{value}' is no {info.kind}"
+        raise ParamError(f"{where}: {said}") from error
+    if info.kind == "choice" and out not in info.choices:
+        raise ParamError(f"{where}: '{value}' is none of {', '.join(info.choices)}")
+    if info.kind in ("length", "number", "count"):
+        bad = out != out or (info.least is not None and out < info.least) or (info.most is not None and out > info.most)
+        if bad:
+            raise ParamError(f"{where}: {value} is outside its bounds")
+    return out
