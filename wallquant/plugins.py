@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
-from difflib import get_close_matches
 from hashlib import sha256
 from importlib.metadata import Distribution, EntryPoint, entry_points
 from importlib.util import module_from_spec, spec_from_file_location
@@ -107,24 +105,6 @@ def load(paths: Sequence[Path] = (), *, on_error: Literal["stop", "skip"] = "sto
                 raise
             findings.append(Finding(code="plugin.skipped", severity="warning", text=f"{error}; the plan is made without it"))
     return _gathered(brought, tuple(findings))
-
-
-def configure(plugins: Plugins, settings: Mapping[str, Mapping[str, Any]], off: AbstractSet[str] = frozenset()) -> tuple[Rule, ...]:
-    """Return the rules that apply, sorted by code, each with its settings.
-
-    Raises
-    ------
-    PluginError
-        For a code, in `settings` or `off`, that no rule has.
-    wallquant.rules.ParamError
-        For a value that a rule refuses.
-    """
-    for code in sorted({*settings, *off}):
-        if code not in plugins.rules:
-            near = get_close_matches(code, sorted(plugins.rules), n=1)
-            known = f"do you mean '{near[0]}'?" if near else f"there are {', '.join(sorted(plugins.rules)) or 'none'}"
-            raise PluginError(f"no rule has the code '{code}'; {known}")
-    return tuple(configured(rule, settings.get(code, {})) for code, rule in sorted(plugins.rules.items()) if code not in off)
 
 
 def _installed() -> list[_Found]:

@@ -81,12 +81,13 @@ class CornerLeads(Rule):
 
     def precede(self, work: Work) -> Iterable[Precedence]:
         """Order corner, lead, line and closure steps."""
-        parts: dict[str, list[Step]] = defaultdict(list)
+        # runs of one part on another level have a first course of their own
+        parts: dict[tuple[str, int], list[Step]] = defaultdict(list)
         for step in work.steps:
-            parts[step.part].append(step)
-        for part in sorted(parts):
-            yield from self._corners(work, part, parts[part])
-            yield from self._first_sets(parts[part])
+            parts[step.part, work.runs[step.panel].bottom if step.panel in work.runs else 0].append(step)
+        for (part, _), steps in sorted(parts.items()):
+            yield from self._corners(work, part, steps)
+            yield from self._first_sets(steps)
         yield from self._leads(work.steps)
 
     def _corners(self, work: Work, part: str, steps: list[Step]) -> Iterator[Precedence]:

@@ -65,7 +65,7 @@ class LevellingCourse(Rule):
             if not len(courses) or courses.bed <= 0:
                 continue
             first = courses.levels[0]
-            rows = np.flatnonzero((pieces.run == at) & (pieces.course == first.number) & (pieces.bottom == first.bottom))
+            rows = np.flatnonzero((pieces.run == at) & (pieces.bottom == first.bottom))
             starts, ends = pieces.start[rows], pieces.end[rows]
             length = _bedded(sorted(zip(starts.tolist(), ends.tolist(), strict=True)), run.catalogue.head_joint.most)
             if length:

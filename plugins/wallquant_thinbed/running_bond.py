@@ -144,7 +144,7 @@ class RunningBond(Rule):
         full = self._full_lap(height)
         if not self.params.thin_corners:
             return full
-        return min([full, *(j.thickness for j in run.junctions if j.other and j.thickness > 0)])
+        return min([full, *(j.thickness for j in run.junctions if j.thickness > 0)])
 
 
 def _part(share: float, length: Nm) -> Nm:

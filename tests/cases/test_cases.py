@@ -118,11 +118,9 @@ def test_case(code: str, case: dict[str, Any]) -> None:
             assert first not in reached.get(then, set()), f"{first} is before {then}"
 
 
-@pytest.mark.parametrize(("code", "case"), list(_cases()))
+@pytest.mark.parametrize(("code", "case"), [one for one in _cases() if "demand" in one.values[1]])
 def test_a_rule_has_no_state(code: str, case: dict[str, Any]) -> None:
     """The same question has the same answer, asked again or of a new instance, whatever was asked between."""
-    if "error" in case or "demand" not in case:
-        pytest.skip("says nothing of a run")
     rule, work = _rule(code, case), work_of(case)
     runs = sorted(work.runs)
     first = {name: list(rule.demand(work.runs[name], work.courses[name])) for name in runs}

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from wallquant import catalogue as catalogues
+from wallquant.building import Profile
 from wallquant.catalogue import Catalogue
 from wallquant.layout import Corner, Course, Courses, Junction, Part, Pieces, Run, RunOpening, Step, Work
 from wallquant.units import Nm, parse_length
@@ -47,7 +48,7 @@ def _run(catalogue: Catalogue, given: Case) -> tuple[Run, Courses]:
     first, pitch = bottom + bed, unit.height + joint
     high = int(given["courses"])
     top = length(given.get("top"), first + high * pitch - joint)
-    profile = ((0, top), (long, top))
+    profile: Profile = ((0, top), (long, top))
     if "profile" in given:
         profile = tuple((length(at), length(level)) for at, level in given["profile"])
     run = Run(

@@ -107,13 +107,15 @@ def build(folder: Path) -> Path:
             {"corner": "K3", "kind": "end", "x_mm": 0, "y_mm": 1700, "runs": "R2"},
         ],
         "courses.csv": [
-            {"run": run, "course": c, "bottom_mm": z, "top_mm": z + 199, "offset_mm": 150 if c > 1 else "", "offset_rule": "running_bond" if c > 1 else ""}
+            {"run": run, "course": c, "bottom_mm": z, "top_mm": z + 199}
+            | ({"offset_mm": 150, "offset_rule": "running_bond"} if c > 1 else {})
             for run in ("R1", "R2")
             for c, z in BEDS.items()
         ],
         "openings.csv": [
             {
-                "opening": "D1", "wall": "W1", "run": "R1", "start_mm": 1300, "end_mm": 2100, "sill_mm": 0, "head_mm": 410, "through": "true",
+                "opening": "D1", "wall": "W1", "run": "R1", "start_mm": 1300, "end_mm": 2100, "sill_mm": 0, "head_mm": 410,
+                "through": "true",
                 "filling": "door", "bridged": "lintel", "lintel": next(p["piece"] for p in pieces if p["unit"] == "L1200"),
                 "bearing_start_mm": 200, "bearing_end_mm": 199, "bearing_least_mm": 150,
             }
@@ -125,11 +127,11 @@ def build(folder: Path) -> Path:
             }
         ],
         "steps.csv": [
-            dict(zip(("step", "kind", "run", "course", "crew", "start_h", "end_h"), row, strict=True)) | {"day": 1 if row[6] < 10 else 2, "text": "lay"}
+            dict(zip(("step", "kind", "run", "course", "crew", "start_h", "end_h"), row, strict=True)) | {"day": 1 if row[6] < 10 else 2}
             for row in STEPS
         ],
         "precedences.csv": [
-            {"first": a, "then": b, "lag_h": lag, "most_lag_h": most, "rule": "engine", "reason": "it rests on it"} for a, b, lag, most in PRECEDENCES
+            {"first": a, "then": b, "lag_h": lag, "most_lag_h": most, "rule": "engine", "reason": "bond"} for a, b, lag, most in PRECEDENCES
         ],
         "materials.csv": [
             {"item": "B600", "net": 28, "waste": 1, "buy": 29, "unit": "pcs"},
@@ -178,7 +180,8 @@ def _cuts(pieces: list[Row]) -> list[Row]:
     for piece in sorted((one for one in pieces if one["cut"]), key=lambda one: (one["stock"], one["piece"])):
         rows.append(
             {
-                "stock": piece["stock"], "unit": piece["unit"], "order": 1, "piece": piece["piece"], "length_mm": piece["end_mm"] - piece["start_mm"],
+                "stock": piece["stock"], "unit": piece["unit"], "order": 1, "piece": piece["piece"],
+                "length_mm": piece["end_mm"] - piece["start_mm"],
                 "height_mm": 199, "angle_deg": 0, "kerf_mm": 3, "offcut_mm": "",
             }
         )  # fmt: skip
@@ -239,7 +242,8 @@ def _summary(pieces: list[Row]) -> Row:
         "origin_mm": [0, 0, 0],
         "ifc_schema": "",
         "counts": {
-            "walls": 2, "walls_laid": 2, "walls_set_aside": 0, "runs": 2, "corners": 3, "pieces": 34, "cuts": 7, "units_bought": 33, "steps": 15,
+            "walls": 2, "walls_laid": 2, "walls_set_aside": 0, "runs": 2, "corners": 3, "pieces": 34, "cuts": 7,
+            "units_bought": 33, "steps": 15,
         },
         "totals": {
             "pieces_m3": sum(one["volume_m3"] for one in pieces), "solid_m3": sum(one["solid_m3"] for one in pieces),

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wallquant import catalogue
+from wallquant import catalogue, ordering
 from wallquant.files import CUTS
-from wallquant.layout import Bridge, Corner, Course, Courses, Junction, Pieces, Run, RunOpening, Work
+from wallquant.layout import Bridge, Corner, Course, Courses, Junction, Pieces, Run, RunOpening, Step, Work
+from wallquant.ordering import precedence
+from wallquant.rules import Precedence
 from wallquant.units import MM
 
 PITCH, HEIGHT, BED = 200, 199, 10
@@ -243,3 +245,29 @@ def ring(courses: int = 5, axis: tuple[int, int] = (6000, 4200)) -> Work:
     even = {"K1": "R4", "K2": "R1", "K3": "R2", "K4": "R3"}
     phases = {k: tuple(odd[k] if n % 2 else even[k] for n in range(1, courses + 1)) for k in odd}
     return made(lines, rows, phases=phases)
+
+
+def stepped(work: Work, courses: int | Mapping[str, int] = 3, **more: object) -> Work:
+    """The plan with its steps; leads of so many courses at each corner."""
+    wanted = dict.fromkeys(work.corners, courses) if isinstance(courses, int) else courses
+    return replace(work, steps=ordering.make_steps(work, wanted, **more))  # type: ignore[arg-type]
+
+
+def step(name: str, seconds: int = 3600, kind: str = "line", panel: str = "R1") -> Step:
+    """A step that lays nothing."""
+    return Step(name=name, kind=kind, seconds=seconds, panel=panel, part=panel)
+
+
+def before(*pairs: tuple[str, str], **more: object) -> list[Precedence]:
+    """A precedence for each pair of names."""
+    return [Precedence(first=(a,), then=(b,), rule="test_rule", **more) for a, b in pairs]  # type: ignore[arg-type]
+
+
+def graph(seconds: Mapping[str, int], asked: Iterable[Precedence] = ()) -> ordering.Graph:
+    """The graph of steps of so many seconds."""
+    return precedence.build([step(name, s) for name, s in seconds.items()], asked)
+
+
+def times(plan: ordering.Schedule) -> dict[str, tuple[float, float]]:
+    """Start and end of each step, in hours of the clock."""
+    return {t.step.name: (t.start_h, t.end_h) for t in plan.turns}

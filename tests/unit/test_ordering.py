@@ -1,28 +1,21 @@
-"""Steps, precedences and crews on small plans built by hand."""
+"""Steps and precedences on small plans built by hand."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from wallquant_thinbed.corner_leads import CornerLeads
 
 from tests.unit import ordering_work as site
 from wallquant import ordering
 from wallquant.layout import Step, Work
-from wallquant.ordering import bound, leads, precedence
+from wallquant.ordering import leads
 from wallquant.rules import Precedence
 from wallquant.units import MM
 
 HOUR = 3600
-
-
-def stepped(work: Work, courses: int | Mapping[str, int] = 3, **more: object) -> Work:
-    wanted = dict.fromkeys(work.corners, courses) if isinstance(courses, int) else courses
-    return replace(work, steps=ordering.make_steps(work, wanted, **more))  # type: ignore[arg-type]
 
 
 def named(work: Work) -> dict[str, Step]:
@@ -38,28 +31,12 @@ def each_piece_once(work: Work) -> None:
     assert Counter(r for s in work.steps for r in s.pieces) == Counter(range(len(work.pieces)))
 
 
-def step(name: str, seconds: int = HOUR, kind: str = "line", panel: str = "R1") -> Step:
-    return Step(name=name, kind=kind, seconds=seconds, panel=panel, part=panel)
-
-
-def before(*pairs: tuple[str, str], **more: object) -> list[Precedence]:
-    return [Precedence(first=(a,), then=(b,), rule="test_rule", **more) for a, b in pairs]  # type: ignore[arg-type]
-
-
-def graph(seconds: Mapping[str, int], asked: Iterable[Precedence] = ()) -> ordering.Graph:
-    return precedence.build([step(name, s) for name, s in seconds.items()], asked)
-
-
-def times(plan: ordering.Schedule) -> dict[str, tuple[float, float]]:
-    return {t.step.name: (t.start_h, t.end_h) for t in plan.turns}
-
-
 # Leads
 
 
 def test_worked_case_a_lead_of_three_courses_has_nine_pieces() -> None:
     """Derived: with lap 150 the arms end at 1199, 800, 599 and 1400, 1199, 800 from the outside faces."""
-    work = stepped(site.corner(courses=4), {"K1": 3}, laps={"A": 150 * MM, "B": 150 * MM})
+    work = site.stepped(site.corner(courses=4), {"K1": 3}, laps={"A": 150 * MM, "B": 150 * MM})
     steps, pieces = named(work), work.pieces
     outside = 100 * MM
     ends: dict[str, list[int]] = {"passing in course 2": [], "butting in course 2": []}
@@ -74,7 +51,7 @@ def test_worked_case_a_lead_of_three_courses_has_nine_pieces() -> None:
 
 @pytest.mark.parametrize("courses", [1, 2, 3, 4])
 def test_each_lead_piece_rests_on_lead_pieces_within_its_lift(courses: int) -> None:
-    work = stepped(site.ring(courses=9, axis=(9000, 7800)), courses)
+    work = site.stepped(site.ring(courses=9, axis=(9000, 7800)), courses)
     owner = ordering.step_of(work.steps, len(work.pieces))
     for below, above in zip(*ordering.resting(work), strict=True):
         upper, lower = work.steps[owner[above]], work.steps[owner[below]]
@@ -85,8 +62,8 @@ def test_each_lead_piece_rests_on_lead_pieces_within_its_lift(courses: int) -> N
 
 
 def test_course_one_sets_the_corner_and_then_goes_on_under_the_lead() -> None:
-    steps = named(stepped(site.corner()))
-    work = stepped(site.corner())
+    steps = named(site.stepped(site.corner()))
+    work = site.stepped(site.corner())
     assert steps["K1-C01-corner"].pieces == rows(work, "A-C01-01", "B-C01-01")
     assert steps["K1-C01-corner"].runs == ("A", "B")
     assert steps["K2-C01-corner"].pieces == rows(work, "A-C01-06")
@@ -95,7 +72,7 @@ def test_course_one_sets_the_corner_and_then_goes_on_under_the_lead() -> None:
 
 
 def test_no_lead_passes_half_of_a_stretch_between_two_leads() -> None:
-    work = stepped(site.corner(courses=7, length=2300), 6)
+    work = site.stepped(site.corner(courses=7, length=2300), 6)
     pieces = work.pieces
     for s in work.steps:
         for run in s.runs if s.kind == "lead" and s.course > 1 else ():
@@ -108,13 +85,13 @@ def test_no_lead_passes_half_of_a_stretch_between_two_leads() -> None:
 
 
 def test_a_stretch_of_one_piece_goes_to_one_lead() -> None:
-    work = stepped(site.corner(courses=2, length=599), 2)
+    work = site.stepped(site.corner(courses=2, length=599), 2)
     each_piece_once(work)
     assert not [s for s in work.steps if s.kind == "closure"]
 
 
 def test_a_corner_without_leads_is_laid_to_the_line() -> None:
-    work = stepped(site.corner(), {})
+    work = site.stepped(site.corner(), {})
     assert {s.kind for s in work.steps if s.course > 1} == {"line"}
     assert {s.kind for s in work.steps if s.course == 1} == {"corner", "line", "closure"}
     each_piece_once(work)
@@ -130,7 +107,7 @@ def test_lead_counts_begin_anew_in_each_lift() -> None:
 
 
 def test_line_work_ends_at_the_jambs_and_runs_away_from_the_leads() -> None:
-    work = stepped(site.door())
+    work = site.stepped(site.door())
     steps = named(work)
     assert steps["R1-C02-line1"].pieces == rows(work, "R1-C02-03", "R1-C02-04", "R1-C02-05")
     assert steps["R1-C02-line2"].pieces == rows(work, "R1-C02-08", "R1-C02-07", "R1-C02-06")
@@ -142,14 +119,14 @@ def test_line_work_ends_at_the_jambs_and_runs_away_from_the_leads() -> None:
 
 
 def test_the_closure_is_the_cut_piece_or_else_the_middle_one() -> None:
-    plain = named(stepped(site.door()))
+    plain = named(site.stepped(site.door()))
     closure = plain["R1-C12-closure1"]
     assert closure.pieces == rows(site.door(), "R1-C12-06")
     line = site.Line("R1", 4418, (site.junction("K1", "end", "start", 0), site.junction("K2", "end", "end", 4418)), courses=1)
     cut = [site.Row("R1", 1, a, b, cut="" if b - a == 599 else "length") for a, b in ((0, 599), (600, 1199), (1200, 1799))]
     cut += [site.Row("R1", 1, 1800, 2017, cut="length")]
     cut += [site.Row("R1", 1, a, a + 599) for a in (2018, 2618, 3218, 3818)]
-    work = stepped(site.made([line], cut), 0)
+    work = site.stepped(site.made([line], cut), 0)
     last = named(work)["R1-C01-closure1"]
     assert last.pieces == rows(work, "R1-C01-04")
     assert last.text == "Course 1 of R1: close with R1-C01-04, cut to 217 mm; measure the gap on site before it is cut."
@@ -157,7 +134,7 @@ def test_the_closure_is_the_cut_piece_or_else_the_middle_one() -> None:
 
 
 def test_a_lintel_is_a_step_between_its_bearings_and_what_lies_over_it() -> None:
-    work = stepped(site.door())
+    work = site.stepped(site.door())
     lintel = named(work)["R1-C11-lintel1"]
     assert (lintel.kind, lintel.seconds) == ("lintel", 20 * 60)
     assert lintel.text == "Course 11 of R1: set R1-C11-05 (36 kg) over opening D1, bearing 300 mm and 300 mm."
@@ -180,7 +157,7 @@ def test_rows_one_over_the_other_in_a_course_are_laid_bottom_up() -> None:
     over = [site.Row("R1", 11, a, b, level=2060, height=100, cut="height") for a, b in ((0, 899), (2701, 3598))]
     strip = [site.Row("R1", 11, a, b, level=2161, height=48, cut="height") for a, b in ((0, 599), (600, 3598))]
     work = site.made([line], [*rips, *over, site.Row("R1", 11, 900, 2700, level=2060, height=100, fixed=0), *strip])
-    work = stepped(work)
+    work = site.stepped(work)
     each_piece_once(work)
     plan = ordering.schedule(ordering.precedences(work), masons=2)
     laid: set[int] = set()
@@ -204,7 +181,7 @@ def test_a_passing_stem_ends_the_stretch_and_belongs_to_the_lead_at_its_corner()
     pieces = site.course("R", 1, 0, 6000) + site.course("S", 1, 0, 1899)
     pieces += site.course("R", 2, 0, 2899, 299) + site.course("R", 2, 3101, 6000) + site.course("S", 2, 0, 2100)
     pieces += site.course("R", 3, 0, 6000) + site.course("S", 3, 0, 1899)
-    work = stepped(site.made(lines, pieces, phases={"K3": ("R", "S", "tied")}), 2)
+    work = site.stepped(site.made(lines, pieces, phases={"K3": ("R", "S", "tied")}), 2)
     steps = named(work)
     each_piece_once(work)
     assert steps["K3-C02-lead"].runs == ("S",)
@@ -222,7 +199,7 @@ def test_a_crossing_of_two_through_runs_is_marked_by_the_piece_over_its_node() -
         for a, b in (("R", "S"), ("S", "R"))
     ]  # fmt: skip
     pieces = site.course("R", 1, 0, 6000) + site.course("S", 1, 0, 2899) + site.course("S", 1, 3101, 6000)
-    work = stepped(site.made(lines, pieces, phases={"X1": ("R",)}, start="R1"), 2)
+    work = site.stepped(site.made(lines, pieces, phases={"X1": ("R",)}, start="R1"), 2)
     each_piece_once(work)
     assert named(work)["X1-C01-corner"].pieces == rows(work, "R-C01-06")
 
@@ -230,14 +207,14 @@ def test_a_crossing_of_two_through_runs_is_marked_by_the_piece_over_its_node() -
 def test_arms_on_other_levels_are_laid_in_steps_of_their_own() -> None:
     work = site.corner(courses=3)
     lifted = replace(work.courses["B"], levels=tuple(replace(c, bottom=c.bottom + 50 * MM) for c in work.courses["B"].levels))
-    work = stepped(replace(work, courses={**work.courses, "B": lifted}))
+    work = site.stepped(replace(work, courses={**work.courses, "B": lifted}))
     each_piece_once(work)
     assert named(work)["K1-C02-lead"].runs == ("A",)
     assert named(work)["K1-B-C02-lead"].runs == ("B",)
 
 
 def test_an_empty_plan_has_no_steps_and_takes_no_time() -> None:
-    work = stepped(
+    work = site.stepped(
         site.made([site.Line("R1", 1000, (site.junction("K1", "end", "start", 0), site.junction("K2", "end", "end", 1000)))], [])
     )
     plan = ordering.schedule(ordering.precedences(work))
@@ -267,7 +244,7 @@ def test_support_at_a_corner_crosses_from_run_to_run() -> None:
 
 def test_a_hold_stands_between_all_first_and_all_then() -> None:
     asked = [Precedence(first=("a", "b"), then=("c", "d"), hold="Wait for the engineer.", lag=HOUR, rule="cure", reason="it sets")]
-    made = graph({"a": HOUR, "b": HOUR, "c": HOUR, "d": HOUR}, asked)
+    made = site.graph({"a": HOUR, "b": HOUR, "c": HOUR, "d": HOUR}, asked)
     assert len(made.steps) == 5
     hold = made.steps[4]
     assert (hold.kind, hold.text, hold.panel) == ("hold", "Wait for the engineer.", "R1")
@@ -279,13 +256,13 @@ def test_a_hold_stands_between_all_first_and_all_then() -> None:
         (hold.name, "d", 0, "cure"),
     }
     plan = ordering.schedule(made, masons=2)
-    assert times(plan)[hold.name] == (2.0, 2.0)
+    assert site.times(plan)[hold.name] == (2.0, 2.0)
     assert next(t.crew for t in plan.turns if t.step is hold) == ""
 
 
 def test_a_hold_finds_a_name_of_its_own_and_limits_reach_across_it() -> None:
     asked = [Precedence(first=("R1-hold1",), then=("b",), hold="Stop.", most_lag=HOUR, rule="r")]
-    made = graph({"R1-hold1": HOUR, "b": HOUR}, asked)
+    made = site.graph({"R1-hold1": HOUR, "b": HOUR}, asked)
     assert [s.name for s in made.steps] == ["R1-hold1", "b", "R1-hold1a"]
     assert ("R1-hold1", "b", HOUR) in {(a.first, a.then, a.most_lag) for a in made.links()}
 
@@ -293,7 +270,7 @@ def test_a_hold_finds_a_name_of_its_own_and_limits_reach_across_it() -> None:
 def test_many_before_many() -> None:
     names = {f"s{i}": 1 for i in range(40)}
     some, others = tuple(names)[:20], tuple(names)[20:]
-    made = graph(names, [Precedence(first=some, then=others, lag=5, rule="r")])
+    made = site.graph(names, [Precedence(first=some, then=others, lag=5, rule="r")])
     assert {(a.first, a.then, a.lag) for a in made.links()} == {(a, b, 5) for a in some for b in others}
 
 
@@ -304,14 +281,14 @@ def test_arcs_between_the_same_steps_become_one_with_all_reasons() -> None:
         Precedence(first=("a",), then=("b",), most_lag=90, rule="two", reason="second reason"),
     ]
     for order in (asked, asked[::-1]):
-        (link,) = graph({"a": 1, "b": 1}, order).links()
+        (link,) = site.graph({"a": 1, "b": 1}, order).links()
         assert (link.lag, link.most_lag, link.rule, link.reason) == (70, 90, "one two", "first reason; second reason")
 
 
 def test_a_circle_names_its_steps_and_rules() -> None:
-    asked = [*before(("a", "b"), ("b", "c")), Precedence(first=("c",), then=("a",), rule="backwards"), *before(("c", "z"))]
+    asked = [*site.before(("a", "b"), ("b", "c")), Precedence(first=("c",), then=("a",), rule="backwards"), *site.before(("c", "z"))]
     with pytest.raises(ordering.OrderError) as raised:
-        graph({"a": 1, "b": 1, "c": 1, "z": 1}, asked)
+        site.graph({"a": 1, "b": 1, "c": 1, "z": 1}, asked)
     text = str(raised.value)
     for part in ("a before b (test_rule)", "b before c (test_rule)", "c before a (backwards)"):
         assert part in text
@@ -321,133 +298,17 @@ def test_a_circle_names_its_steps_and_rules() -> None:
 
 def test_a_step_before_itself_is_a_circle() -> None:
     with pytest.raises(ordering.OrderError, match="a before a"):
-        graph({"a": 1}, before(("a", "a")))
+        site.graph({"a": 1}, site.before(("a", "a")))
 
 
 def test_an_unknown_step_is_named_with_its_rule() -> None:
     with pytest.raises(ordering.OrderError, match="rule test_rule speaks of step 'q'"):
-        graph({"a": 1}, before(("a", "q")))
+        site.graph({"a": 1}, site.before(("a", "q")))
 
 
 def test_what_is_not_heeded_is_told() -> None:
-    asked = before(("a", "b"), ("b", "c"), resource="crane")
-    plan = ordering.schedule(graph({"a": 1, "b": 1, "c": 1}, asked))
+    asked = site.before(("a", "b"), ("b", "c"), resource="crane")
+    plan = ordering.schedule(site.graph({"a": 1, "b": 1, "c": 1}, asked))
     (finding,) = plan.findings
     assert (finding.code, finding.times, finding.rules) == ("order.not-heeded", 2, ("test_rule",))
     assert "crane" in finding.text
-
-
-# Crews
-
-
-def test_a_step_waits_for_the_next_day_when_the_rest_of_the_shift_is_too_short() -> None:
-    plan = ordering.schedule(graph({"a": 6 * HOUR, "b": 3 * HOUR}, before(("a", "b"))))
-    assert times(plan) == {"a": (0.0, 6.0), "b": (24.0, 27.0)}
-    assert [t.day for t in plan.turns] == [1, 2]
-    assert plan.hours == 11.0 == plan.hours_bound
-
-
-def test_a_shorter_step_fills_the_rest_of_the_shift() -> None:
-    plan = ordering.schedule(graph({"a": 6 * HOUR, "b": 3 * HOUR, "c": 2 * HOUR}))
-    assert times(plan) == {"a": (0.0, 6.0), "c": (6.0, 8.0), "b": (24.0, 27.0)}
-
-
-def test_a_step_longer_than_a_shift_goes_on_the_next_day() -> None:
-    plan = ordering.schedule(graph({"a": 2 * HOUR, "b": 20 * HOUR}, before(("a", "b"))))
-    assert times(plan) == {"a": (0.0, 2.0), "b": (2.0, 54.0)}
-    assert plan.hours == 22.0 == plan.hours_bound
-
-
-def test_lags_run_over_the_night_and_release_times_count() -> None:
-    plan = ordering.schedule(graph({"a": 6 * HOUR, "b": HOUR}, before(("a", "b"), lag=12 * HOUR)))
-    assert times(plan)["b"] == (24.0, 25.0)
-    plan = ordering.schedule(graph({"a": HOUR, "b": HOUR}, before(("a", "b"), not_before=50 * HOUR)))
-    assert times(plan)["b"] == (50.0, 51.0)
-    assert plan.hours_bound == 19.0
-
-
-def test_a_broken_greatest_lag_is_one_finding_a_reason() -> None:
-    seconds = {"a": 7 * HOUR, "b": 2 * HOUR, "c": 7 * HOUR, "d": 3 * HOUR}
-    asked = before(("a", "b"), ("c", "d"), most_lag=HOUR, reason="the mortar is fresh")
-    plan = ordering.schedule(graph(seconds, asked), masons=2)
-    (finding,) = plan.findings
-    assert (finding.code, finding.times, finding.rules) == ("order.too-late", 2, ("test_rule",))
-    assert (finding.measured, finding.wanted) == ("17.00 h", "at most 1.00 h")
-
-
-def test_a_panel_is_finished_before_another() -> None:
-    steps = [step(f"{p}-{k}", HOUR // 2, panel=p) for p in ("R2", "R1") for k in range(3)]
-    asked = before(*((f"{p}-{k}", f"{p}-{k + 1}") for p in ("R1", "R2") for k in range(2)))
-    plan = ordering.schedule(precedence.build(steps, asked), panels={"R1": 0, "R2": 1})
-    assert [t.step.panel for t in plan.turns] == ["R1"] * 3 + ["R2"] * 3
-    assert {t.crew for t in plan.turns} == {"M1"}
-
-
-def test_ranks_go_outward_from_the_start_corner() -> None:
-    work = site.ring()
-    assert list(ordering.ranks(work)) == ["R1", "R4", "R2", "R3"]
-    assert list(ordering.ranks(replace(work, start_corner={"R1": "K3"}))) == ["R2", "R3", "R1", "R4"]
-    assert list(ordering.ranks(replace(work, start_corner={}))) == ["R1", "R2", "R3", "R4"]
-
-
-def test_laying_starts_at_the_start_corner() -> None:
-    work = stepped(replace(site.ring(), start_corner={"R1": "K3"}))
-    plan = ordering.schedule(ordering.precedences(work), panels=ordering.ranks(work), first=ordering.starts(work, work.steps))
-    assert plan.turns[0].step.name == "K3-C01-corner"
-
-
-def test_there_must_be_a_mason_and_a_shift() -> None:
-    with pytest.raises(ValueError, match="at least 1"):
-        ordering.schedule(graph({"a": 1}), masons=0)
-    with pytest.raises(ValueError, match="at most 24 h"):
-        ordering.Shift(seconds=25 * HOUR)
-
-
-def test_working_time_and_clock_are_inverse() -> None:
-    shift = bound.Shift(seconds=8 * HOUR)
-    for working in (1, 5, 8 * HOUR, 8 * HOUR + 1, 30 * HOUR):
-        assert shift.working(shift.clock(working)) == working
-    assert shift.clock(8 * HOUR) == 8 * HOUR
-    assert shift.clock(8 * HOUR + 1) == 24 * HOUR + 1
-    for lag in (0, HOUR, 15 * HOUR, 17 * HOUR, 24 * HOUR, 41 * HOUR):
-        worst = min(shift.working(t + lag) - shift.working(t) for t in range(0, 24 * HOUR, 1800))
-        assert int(shift.least(np.array([lag]))[0]) == worst
-
-
-# With the rule on corners
-
-
-@pytest.mark.parametrize("work", [site.corner(), site.door(), site.ring()], ids=["corner", "door", "ring"])
-@pytest.mark.parametrize("masons", [1, 3])
-def test_corners_are_set_before_line_work_and_holds_are_kept(work: Work, masons: int) -> None:
-    rule = CornerLeads()
-    work = stepped(work)
-    made = ordering.precedences(work, rule.precede(work))
-    plan = ordering.schedule(made, masons=masons, panels=ordering.ranks(work), first=ordering.starts(work, work.steps))
-    order = [t.step for t in plan.turns]
-    last_corner = max(i for i, s in enumerate(order) if s.kind == "corner")
-    assert last_corner < min(i for i, s in enumerate(order) if s.course == 1 and s.kind in ("line", "closure"))
-    assert order[0].corner == "K1"
-    place = {s.name: i for i, s in enumerate(order)}
-    for closure in (s for s in order if s.kind == "closure"):
-        for s in order:
-            if s.kind in ("line", "lead") and s.course == closure.course and set(s.runs) & set(closure.runs):
-                assert place[s.name] < place[closure.name]
-    for link in made.links():
-        assert place[link.first] < place[link.then]
-    assert plan.bound <= plan.seconds <= 1.25 * plan.bound
-    assert not plan.findings
-    # Course 1 sets overnight: nothing of course 2 on the first day.
-    assert min(t.day for t in plan.turns if t.step.course == 2 and t.step.kind != "hold") == 2
-
-
-def test_the_same_plan_gives_the_same_order() -> None:
-    def told(precedences: list[Precedence]) -> list[tuple[str, str, float]]:
-        work = stepped(site.ring())
-        made = ordering.precedences(work, precedences)
-        plan = ordering.schedule(made, masons=2, panels=ordering.ranks(work))
-        return [(t.step.name, t.crew, t.start_h) for t in plan.turns]
-
-    names = [s.name for s in stepped(site.ring()).steps]
-    asked = [Precedence(first=(a,), then=(b,), hold="Check the level.", rule="x") for a, b in (names[:2], names[1:3], names[2:4])]
-    assert told(asked) == told(asked[::-1])

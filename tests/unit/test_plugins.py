@@ -10,7 +10,7 @@ import pytest
 import wallquant_thinbed
 
 from wallquant import __version__
-from wallquant.plugins import PluginError, configure, load
+from wallquant.plugins import PluginError, load
 from wallquant.rules import ParamError
 
 RULE = '''
@@ -257,15 +257,3 @@ def test_a_plugin_named_twice_by_path_is_one(tmp_path: Path) -> None:
     assert "own_rule" in load([path, path]).rules
     with pytest.raises(PluginError, match="twice"):
         load([Path(wallquant_thinbed.__file__).parent])
-
-
-def test_configure() -> None:
-    found = load()
-    rules = configure(found, {"corner_leads": {"courses": "2"}}, {"closures"})
-    assert [rule.code for rule in rules] == sorted(set(found.rules) - {"closures"})
-    assert next(rule for rule in rules if rule.code == "corner_leads").params.courses == 2
-    for settings, off in (({"runing_bond": {}}, set()), ({}, {"runing_bond"})):
-        with pytest.raises(PluginError, match="do you mean 'running_bond'"):
-            configure(found, settings, off)
-    with pytest.raises(ParamError, match="outside its bounds"):
-        configure(found, {"corner_leads": {"courses": 9}}, set())

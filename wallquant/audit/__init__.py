@@ -75,14 +75,14 @@ def _checksums(folder: Path, head: Header) -> list[Finding]:
     """Files against the checksums of the summary."""
     found = []
     for name in sorted({*COLUMNS, FINDINGS} - set(head.files)):
-        found.append(broken("files", f"{SUMMARY} states no checksum of {name}; write the plan anew"))
+        found.append(broken("files", f"{SUMMARY} states no checksum of {name}"))
     for name, stated in sorted(head.files.items()):
         try:
             real = hashlib.sha256((folder / name).read_bytes()).hexdigest()
         except OSError:
-            found.append(broken("files", f"{name} is missing in {folder.name}; write the plan anew"))
+            found.append(broken("files", f"{name} is missing in {folder.name}"))
             continue
         if real != stated:
-            text = f"{name} is not the file that {SUMMARY} was written with (sha256 {real[:12]}, stated {stated[:12]}); write the plan anew"
+            text = f"{name} is not the file that {SUMMARY} was written with (sha256 {real[:12]}, stated {stated[:12]})"
             found.append(broken("files", text, measured=real, wanted=stated))
     return found

@@ -6,6 +6,7 @@ import numpy as np
 
 from wallquant.audit.broken import broken, mm
 from wallquant.audit.cells import Ints, Trouble
+from wallquant.audit.junctions import Junctions
 from wallquant.audit.neighbours import THIN, by_run
 from wallquant.audit.read import MM, Plan
 from wallquant.findings import Finding
@@ -24,21 +25,22 @@ def check(plan: Plan) -> list[Finding]:
     index, groups = {name: at for at, name in enumerate(plan.runs.name)}, by_run(plan)
     told_pieces = {one.piece for one in plan.told if one.piece}
     told_words = {word.strip(".,;:()'") for one in plan.told for word in one.text.split()}
+    junctions = Junctions.of(plan)
     found = []
     for at in bars:
         name, run = i.texts("item")[at], index.get(i.texts("run")[at])
         if run is None:
-            found.append(broken("I7", f"items.csv, line {at + 2}, bar {name}: its run is not in runs.csv; write the plan anew"))
+            found.append(broken("I7", f"items.csv, line {at + 2}, bar {name}: its run is not in runs.csv"))
             continue
         values = {key: float(column[at]) for key, column in columns.items()}
         if not all(np.isfinite(values[key]) for key in ("bottom_mm", "top_mm", "size_mm")):
             found.append(broken("I7", f"items.csv, line {at + 2}, bar {name}: bottom_mm, top_mm or size_mm is empty; mend the row"))
             continue
-        for piece, clear in _crossed(plan, groups, run, values):
+        for piece, clear in _crossed(plan, junctions, groups, run, values):
             if clear >= CLEARANCE_MM - MM or p.name[piece] in told_pieces or name in told_words:
                 continue
             how = f"has {mm(clear)} clear to the side of its core" if np.isfinite(clear) else "meets no core, hole or trough"
-            text = f"items.csv, line {at + 2}: bar {name} {how} in {p.name[piece]}, asked {mm(CLEARANCE_MM)}; write the plan anew"
+            text = f"items.csv, line {at + 2}: bar {name} {how} in {p.name[piece]}, asked {mm(CLEARANCE_MM)}"
             measured = mm(clear) if np.isfinite(clear) else "no core"
             found.append(
                 broken("I7", text, piece=p.name[piece], run=plan.runs.name[run], measured=measured, wanted=f"at least {mm(CLEARANCE_MM)}")
@@ -46,24 +48,23 @@ def check(plan: Plan) -> list[Finding]:
     return found
 
 
-def _crossed(plan: Plan, groups: tuple[Ints, ...], run: int, bar: dict[str, float]) -> list[tuple[int, float]]:
+def _crossed(plan: Plan, junctions: Junctions, groups: tuple[Ints, ...], run: int, bar: dict[str, float]) -> list[tuple[int, float]]:
     """Pieces that a bar crosses, each with its clearance (minus infinity where there is no core)."""
     p, r = plan.pieces, plan.runs
     radius = bar["size_mm"] / 2
     lying = np.isfinite(bar["end_mm"]) and abs(bar["end_mm"] - bar["start_mm"]) > bar["size_mm"] + MM
     if lying:
         return _lying(plan, groups[run], run, bar)
-    if np.isfinite(bar["x_mm"]) and np.isfinite(bar["y_mm"]):
-        turn = np.radians(r.angle)
-        dx, dy = bar["x_mm"] - r.x, bar["y_mm"] - r.y
-        stations, offsets = dx * np.cos(turn) + dy * np.sin(turn), dy * np.cos(turn) - dx * np.sin(turn)
-        runs = np.flatnonzero(np.abs(offsets) - radius < r.thickness / 2).tolist()
-    else:
-        stations, offsets = np.full(len(r.name), bar["start_mm"]), np.zeros(len(r.name))
-        runs = [run]
+    placed = np.isfinite(bar["x_mm"]) and np.isfinite(bar["y_mm"])
     found: list[tuple[int, float]] = []
-    for at in runs:
-        station, offset = float(stations[at]), float(offsets[at])
+    for at in sorted({run, *junctions.meeting(run)}) if placed else [run]:
+        station, offset = bar["start_mm"], 0.0
+        if placed:
+            turn = np.radians(r.angle[at])
+            dx, dy = bar["x_mm"] - r.x[at], bar["y_mm"] - r.y[at]
+            station, offset = float(dx * np.cos(turn) + dy * np.sin(turn)), float(dy * np.cos(turn) - dx * np.sin(turn))
+            if abs(offset) - radius >= r.thickness[at] / 2:
+                continue
         rows = groups[at]
         hit = (p.start[rows] < station + radius - THIN) & (p.end[rows] > station - radius + THIN)
         level = (p.bottom[rows] < bar["top_mm"] - THIN) & (p.top[rows] > bar["bottom_mm"] + THIN)

@@ -29,39 +29,29 @@ def _cut_pieces(plan: Plan) -> list[Finding]:
         lines[piece].append(at)
     found = []
     for piece in sorted(set(lines) - set(p.row)):
-        found.append(broken("I9", f"cuts.csv, line {lines[piece][0] + 2}: piece {piece} is not in pieces.csv; write the plan anew"))
+        found.append(broken("I9", f"cuts.csv, line {lines[piece][0] + 2}: piece {piece} is not in pieces.csv"))
     length, height = c.numbers("length_mm"), c.numbers("height_mm", blank=np.nan)
     codes = [unit.code for unit in plan.header.units]
     for at, name in enumerate(p.name):
         rows = lines.get(name, [])
         if whole(p.cut[at]):
             if rows:
-                found.append(
-                    broken(
-                        "I9", f"cuts.csv, line {rows[0] + 2}: piece {name} is a whole unit in pieces.csv; write the plan anew", piece=name
-                    )
-                )
+                found.append(broken("I9", f"cuts.csv, line {rows[0] + 2}: piece {name} is a whole unit in pieces.csv", piece=name))
             continue
         if len(rows) != 1:
-            found.append(
-                broken("I9", f"cuts.csv: cut piece {name} is in {len(rows)} rows, it must be in one; write the plan anew", piece=name)
-            )
+            found.append(broken("I9", f"cuts.csv: cut piece {name} is in {len(rows)} rows, it must be in one", piece=name))
             continue
         row = rows[0]
         where = f"cuts.csv, line {row + 2}, piece {name}"
         if c.texts("stock")[row] != p.stock[at]:
-            text = f"{where}: stock {c.texts('stock')[row]}, pieces.csv says '{p.stock[at]}'; write the plan anew"
+            text = f"{where}: stock {c.texts('stock')[row]}, pieces.csv says '{p.stock[at]}'"
             found.append(broken("I9", text, piece=name))
         if p.unit[at] >= 0 and c.texts("unit")[row] != codes[p.unit[at]]:
-            found.append(
-                broken(
-                    "I9", f"{where}: cut from {c.texts('unit')[row]}, pieces.csv says {codes[p.unit[at]]}; write the plan anew", piece=name
-                )
-            )
+            found.append(broken("I9", f"{where}: cut from {c.texts('unit')[row]}, pieces.csv says {codes[p.unit[at]]}", piece=name))
         plain = not {"rake", "mitre"} & set(p.cut[at].split("+"))
         long, high = p.end[at] - p.start[at], p.top[at] - p.bottom[at]
         if plain and (abs(length[row] - long) > MM or abs(height[row] - high) > MM):
-            text = f"{where}: {length[row]:g} x {height[row]:g} mm, pieces.csv says {long:g} x {high:g} mm; write the plan anew"
+            text = f"{where}: {length[row]:g} x {height[row]:g} mm, pieces.csv says {long:g} x {high:g} mm"
             found.append(broken("I9", text, piece=name))
     return found
 
@@ -82,7 +72,7 @@ def _stocks(plan: Plan) -> list[Finding]:
             found.append(
                 broken(
                     "I9",
-                    f"cuts.csv, stock {stock}: cut from {' and '.join(sorted(codes))}, one unit of the catalogue is wanted; write the plan anew",
+                    f"cuts.csv, stock {stock}: cut from {' and '.join(sorted(codes))}, one unit of the catalogue is wanted",
                 )
             )
             continue
@@ -98,7 +88,7 @@ def _stocks(plan: Plan) -> list[Finding]:
         if not each or not (along or upright or both):
             text = (
                 f"cuts.csv, stock {stock}: its {len(rows)} pieces with their kerfs need {float((one + saw).sum() - saw[-1]):g} mm, "
-                f"{code} is {unit.length:g} mm long; write the plan anew"
+                f"{code} is {unit.length:g} mm long"
             )
             found.append(broken("I9", text, measured=f"{float((one + saw).sum() - saw[-1]):g} mm", wanted=f"at most {unit.length:g} mm"))
     return found
@@ -121,7 +111,7 @@ def _materials(plan: Plan) -> list[Finding]:
     listed: dict[str, float] = defaultdict(float)
     for at, (item, unit) in enumerate(zip(m.texts("item"), m.texts("unit"), strict=True)):
         if buy[at] < net[at] - 1e-9:
-            text = f"materials.csv, line {at + 2}: {item}, buy {buy[at]:g} is less than net {net[at]:g}; write the plan anew"
+            text = f"materials.csv, line {at + 2}: {item}, buy {buy[at]:g} is less than net {net[at]:g}"
             found.append(broken("I9", text, measured=f"{buy[at]:g} {unit}", wanted=f"at least {net[at]:g} {unit}"))
         if unit == "pcs" and item in codes:
             listed[item] += float(net[at])
@@ -129,13 +119,14 @@ def _materials(plan: Plan) -> list[Finding]:
         if abs(listed.get(code, 0.0) - used.get(code, 0)) > 1e-9:
             text = (
                 f"materials.csv: net {listed.get(code, 0.0):g} pcs of {code}, pieces.csv and cuts.csv use {used.get(code, 0)} "
-                "(whole pieces and cut units); write the plan anew"
+                "(whole pieces and cut units)"
             )
             found.append(broken("I9", text, measured=f"{listed.get(code, 0.0):g} pcs", wanted=f"{used.get(code, 0)} pcs"))
     found.extend(_items(plan))
     bought = sum(used.values())
-    if plan.header.counts.get("units_bought") != bought:
-        text = f"summary.json, counts: units_bought {plan.header.counts.get('units_bought', 0):g}, whole pieces and cut units are {bought}; write the plan anew"
+    said = plan.header.counts.get("units_bought", float("nan"))
+    if said != bought:
+        text = f"summary.json, counts: units_bought {said:g}, whole pieces and cut units are {bought}"
         found.append(broken("I9", text, measured=f"{plan.header.counts.get('units_bought', 0):g}", wanted=str(bought)))
     return found
 
@@ -151,7 +142,7 @@ def _items(plan: Plan) -> list[Finding]:
         listed[item, unit] += net
     for key in sorted(set(sums) & set(listed)):
         if abs(sums[key] - listed[key]) > 1e-6 + 5e-7 * i.count:
-            text = f"materials.csv: {key[0]}, net {listed[key]:g} {key[1]}, items.csv holds {sums[key]:g} {key[1]}; write the plan anew"
+            text = f"materials.csv: {key[0]}, net {listed[key]:g} {key[1]}, items.csv holds {sums[key]:g} {key[1]}"
             found.append(broken("I9", text, measured=f"{listed[key]:g} {key[1]}", wanted=f"{sums[key]:g} {key[1]}"))
     return found
 
@@ -170,12 +161,12 @@ def _sums(plan: Plan) -> list[Finding]:
     for key, count in counts.items():
         if head.counts.get(key) != count:
             said = head.counts.get(key, float("nan"))
-            text = f"summary.json, counts: {key} {said:g}, the files hold {count}; write the plan anew"
+            text = f"summary.json, counts: {key} {said:g}, the files hold {count}"
             found.append(broken("I9", text, measured=f"{said:g}", wanted=str(count)))
     for key, column, values in (("pieces_m3", "volume_m3", p.volume), ("solid_m3", "solid_m3", p.solid), ("mass_kg", "mass_kg", p.mass)):
         said, total = head.totals.get(key, float("nan")), float(values.sum())
         if not abs(said - total) <= 1e-6 + _rounding(plan, column) * p.count:
-            text = f"summary.json, totals: {key} {said:g}, the sum of {column} in pieces.csv is {total:g}; write the plan anew"
+            text = f"summary.json, totals: {key} {said:g}, the sum of {column} in pieces.csv is {total:g}"
             found.append(broken("I9", text, measured=f"{said:g}", wanted=f"{total:g}"))
     return found
 

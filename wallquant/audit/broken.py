@@ -14,7 +14,12 @@ T = TypeVar("T")
 
 
 def broken(code: str, text: str, *, measured: str = "", wanted: str = "", **place: str | int) -> Finding:
-    """Return an error ``audit.<code>``; `place` are the words of :class:`~wallquant.findings.Place` that are known."""
+    """Return an error ``audit.<code>``; `place` are the words of :class:`~wallquant.findings.Place` that are known.
+
+    A sentence that does not say what to do ends by asking for a new plan.
+    """
+    if "; mend " not in text and "; write " not in text:
+        text += "; write the plan anew"
     return Finding(code=f"audit.{code}", severity="error", text=text, place=Place(**place), measured=measured, wanted=wanted)  # type: ignore[arg-type]
 
 

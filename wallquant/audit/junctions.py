@@ -14,6 +14,7 @@ class Junctions:
 
     plan: Plan
     at_run: dict[str, tuple[Corner, ...]]
+    index: dict[str, int]
 
     @classmethod
     def of(cls, plan: Plan) -> Junctions:
@@ -22,13 +23,12 @@ class Junctions:
         for corner in plan.corners:
             for run in corner.runs:
                 found[run].append(corner)
-        return cls(plan, {run: tuple(rows) for run, rows in found.items()})
+        return cls(plan, {run: tuple(rows) for run, rows in found.items()}, {name: at for at, name in enumerate(plan.runs.name)})
 
     def meeting(self, run: int) -> set[int]:
         """Return the runs (rows) that meet a run in a corner."""
-        index = {name: at for at, name in enumerate(self.plan.runs.name)}
         name = self.plan.runs.name[run]
-        return {index[other] for corner in self.at_run.get(name, ()) for other in corner.runs if other in index} - {run}
+        return {self.index[other] for corner in self.at_run.get(name, ()) for other in corner.runs if other in self.index} - {run}
 
     def between(self, a: int, b: int) -> Corner | None:
         """Return the corner in which the runs of two pieces meet, the nearest if there are several."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,39 +16,43 @@ from wallquant.audit.read import MM, Plan
 from wallquant.files import LEDGER
 from wallquant.findings import Finding
 
+Parts = dict[str, list[tuple[float, float, int]]]
 RESIDUAL_M3 = 1e-6
 _SIGNS = dict.fromkeys(LEDGER, 1.0) | {"openings": -1.0, "finishes": -1.0, "set_aside": -1.0, "lent": -1.0, "laid": -1.0}
 
 
 def check(plan: Plan, view: Elevation) -> list[Finding]:
     """Return what of the ledgers does not hold."""
-    volumes = _volumes(plan, laid(plan, view))
+    parts = _parts(plan)
+    volumes = _volumes(plan, parts, laid(plan, view))
+    rows = {name: at for at, name in enumerate(plan.runs.name)}
+    kinds = {corner.name: corner.kind for corner in plan.corners}
     found = []
     for at, wall in enumerate(plan.header.walls):
         rest = sum(_SIGNS[term] * wall.ledger[term] for term in LEDGER)
         if abs(rest) > RESIDUAL_M3:
-            text = f"summary.json, wall {wall.name}: its ledger does not close, {rest:.7f} m3 are left over; write the plan anew"
+            text = f"summary.json, wall {wall.name}: its ledger does not close, {rest:.7f} m3 are left over"
             found.append(broken("I1", text, wall=wall.name, measured=f"{rest:.7f} m3", wanted="0 m3"))
         volume, doubt = volumes.get(at, (0.0, 0.0))
         if abs(volume - wall.ledger["laid"]) > RESIDUAL_M3 + doubt:
             text = (
                 f"summary.json, wall {wall.name}: its ledger says {wall.ledger['laid']:.7f} m3 laid, "
-                f"pieces.csv holds {volume:.7f} m3 of pieces and joints; write the plan anew"
+                f"pieces.csv holds {volume:.7f} m3 of pieces and joints"
             )
             found.append(broken("I1", text, wall=wall.name, measured=f"{volume:.7f} m3", wanted=f"{wall.ledger['laid']:.7f} m3"))
         area = wall.area
         if abs(area["wall"] - area["openings"] - area["set_aside"] - area["laid"]) > RESIDUAL_M3:
-            text = f"summary.json, wall {wall.name}: area laid {area['laid']:.6f} m2 is not wall less openings less set aside; write the plan anew"
+            text = f"summary.json, wall {wall.name}: area laid {area['laid']:.6f} m2 is not wall less openings less set aside"
             found.append(broken("I1", text, wall=wall.name))
-        found.extend(_fits(plan, wall))
+        found.extend(_fits(plan, wall, parts, rows, kinds))
     if len(volumes) and -1 in volumes:
-        text = f"pieces.csv holds {volumes[-1][0]:.7f} m3 on runs that no wall of summary.json has a part in; write the plan anew"
+        text = f"pieces.csv holds {volumes[-1][0]:.7f} m3 on runs that no wall of summary.json has a part in"
         found.append(broken("I1", text))
-    found.extend(_ends(plan))
+    found.extend(_ends(plan, parts, kinds))
     return found
 
 
-def _parts(plan: Plan) -> dict[str, list[tuple[float, float, int]]]:
+def _parts(plan: Plan) -> Parts:
     """Parts of walls on each run by station: start, end, row of the wall."""
     parts = defaultdict(list)
     for at, wall in enumerate(plan.header.walls):
@@ -56,13 +61,12 @@ def _parts(plan: Plan) -> dict[str, list[tuple[float, float, int]]]:
     return {run: sorted(rows) for run, rows in parts.items()}
 
 
-def _volumes(plan: Plan, runs: tuple[Laid, ...]) -> dict[int, tuple[float, float]]:
+def _volumes(plan: Plan, parts: Parts, runs: tuple[Laid, ...]) -> dict[int, tuple[float, float]]:
     """m3 laid for each wall and the doubt about it; under -1 what belongs to no wall."""
-    parts = _parts(plan)
     volumes: dict[int, tuple[float, float]] = {}
     for name, thickness, done in zip(plan.runs.name, plan.runs.thickness.tolist(), runs, strict=True):
         rows = parts.get(name, [(0.0, 0.0, -1)])
-        cuts = [-np.inf, *((one[1] + other[0]) / 2 for one, other in zip(rows, rows[1:], strict=False)), np.inf]
+        cuts = [-np.inf, *((one[1] + other[0]) / 2 for one, other in pairwise(rows)), np.inf]
         for (_, _, wall), low, high in zip(rows, cuts, cuts[1:], strict=False):
             volume, doubt = volumes.get(wall, (0.0, 0.0))
             volumes[wall] = (volume + done.area(low, high) * thickness * 1e-9, doubt + done.doubt * thickness * 1e-9)
@@ -71,19 +75,16 @@ def _volumes(plan: Plan, runs: tuple[Laid, ...]) -> dict[int, tuple[float, float
     return volumes
 
 
-def _fits(plan: Plan, wall: Wall) -> list[Finding]:
+def _fits(plan: Plan, wall: Wall, parts: Parts, rows: dict[str, int], kinds: dict[str, str]) -> list[Finding]:
     """Fits that the summary states, against their tolerances, and the thickness against that of the runs."""
     if not wall.parts:
         return []
     found = []
     wanted = {"top": "top", "thickness": "thickness", "start": "joined_end", "end": "joined_end"}
-    corners = {corner.name: corner.kind for corner in plan.corners}
-    rows = {name: at for at, name in enumerate(plan.runs.name)}
-    parts = _parts(plan)
     for key, part, corner, last in (("start", wall.parts[0], plan.runs.start_corner, 0), ("end", wall.parts[-1], plan.runs.end_corner, -1)):
         at = rows.get(part.run)
         at_end = at is not None and parts[part.run][last][:2] == (part.start, part.end)
-        if at is not None and at_end and corners.get(corner[at]) == "end":
+        if at is not None and at_end and kinds.get(corner[at]) == "end":
             wanted[key] = "free_end"
     for key, kind in sorted(wanted.items()):
         minus, plus = plan.header.fit[kind]
@@ -96,16 +97,16 @@ def _fits(plan: Plan, wall: Wall) -> list[Finding]:
     for part in wall.parts:
         at = rows.get(part.run)
         if at is not None and abs(float(plan.runs.thickness[at]) - wall.thickness - wall.fit["thickness"]) > MM:
-            text = f"summary.json, wall {wall.name}: fit of thickness {mm(wall.fit['thickness'])} is not laid less drawn on run {part.run}; write the plan anew"
+            stated = mm(wall.fit["thickness"])
+            text = f"summary.json, wall {wall.name}: fit of thickness {stated} is not laid less drawn on run {part.run}"
             found.append(broken("I1", text, wall=wall.name, run=part.run))
             break
     return found
 
 
-def _ends(plan: Plan) -> list[Finding]:
+def _ends(plan: Plan, parts: Parts, kinds: dict[str, str]) -> list[Finding]:
     """Free ends as laid against the drawn ends, and whether the summary states that fit."""
-    kinds = {corner.name: corner.kind for corner in plan.corners}
-    parts, groups, p = _parts(plan), by_run(plan), plan.pieces
+    groups, p = by_run(plan), plan.pieces
     minus, plus = plan.header.fit["free_end"]
     found = []
     for at, name in enumerate(plan.runs.name):
@@ -124,9 +125,7 @@ def _ends(plan: Plan) -> list[Finding]:
             stated = min(abs(wall.fit["start"] - fit), abs(wall.fit["end"] - fit)) <= MM
             if not -minus - MM <= fit <= plus + MM or not stated:
                 text = f"run {name} is laid {mm(fit)} longer than wall {wall.name} is drawn at the free end {corner}: " + (
-                    "that is not the fit that summary.json states; write the plan anew"
-                    if not stated
-                    else "outside the tolerance of a free end"
+                    "that is not the fit that summary.json states" if not stated else "outside the tolerance of a free end"
                 )
                 found.append(
                     broken("I1", text, wall=wall.name, run=name, corner=corner, measured=mm(fit), wanted=f"-{mm(minus)} to +{mm(plus)}")

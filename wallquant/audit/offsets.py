@@ -49,21 +49,24 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
         broken_at[key].append((float(offset[at]), int(upper[at]), int(lower[at])))
     found = []
     names, p = plan.runs.name, plan.pieces
-    excused = _excused(plan, {run: sorted(c for r, c in broken_at if r == run) for run, _ in broken_at})
+    courses: dict[int, list[int]] = defaultdict(list)
+    for run, course in sorted(broken_at):
+        courses[run].append(course)
+    excused = _excused(plan, courses)
     for (run, course), rows in sorted(broken_at.items()):
         if (run, course) in excused:
             continue
-        for least, up, down in sorted(rows):
-            one, other = (p.name[centres.pieces[at, 0]] for at in (up, down))
-            text = (
-                f"run {names[run]}, course {course}: the joint after {one} is {mm(least)} off the joint after {other} below it, "
-                f"courses.csv asks {mm(asked[run, course])}, and no finding names the rules that gave way; write the plan anew"
-            )
-            place = {"run": names[run], "course": course, "piece": one}
-            found.append(broken("I4", text, measured=mm(least), wanted=f"at least {mm(asked[run, course])}", **place))
+        least, up, down = min(rows)
+        one, other = (p.name[centres.pieces[at, 0]] for at in (up, down))
+        text = (
+            f"run {names[run]}, course {course}: the joint after {one} is {mm(least)} off the joint after {other} below it "
+            f"({len(rows)} such joints), courses.csv asks {mm(asked[run, course])}, and no finding names the rules that gave way"
+        )
+        place: dict[str, str | int] = {"run": names[run], "course": course, "piece": one}
+        found.append(broken("I4", text, measured=mm(least), wanted=f"at least {mm(asked[run, course])}", **place))
     for corner in plan.corners:
         if corner.kind == "angled" and corner.bonded and p.plan and not any(told.corner == corner.name for told in plan.told):
-            text = f"corner {corner.name} is mitred, its joint runs straight up, and no finding names it; write the plan anew"
+            text = f"corner {corner.name} is mitred, its joint runs straight up, and no finding names it"
             found.append(broken("I4", text, corner=corner.name))
     return found
 

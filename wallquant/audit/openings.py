@@ -43,7 +43,7 @@ def check(plan: Plan) -> list[Finding]:
     runs = {name: at for at, name in enumerate(plan.runs.name)}
     for row in _rows(plan):
         if row.run not in runs:
-            found.append(row.finding("its run is not in runs.csv; write the plan anew"))
+            found.append(row.finding("its run is not in runs.csv"))
         elif row.bridged not in BRIDGED:
             found.append(row.finding(f"bridged '{row.bridged}' is none of {', '.join(BRIDGED)}; mend the cell"))
         elif row.bridged == "lintel":
@@ -83,11 +83,7 @@ def _bare(plan: Plan, row: Row, rows: Ints, told: bool) -> list[Finding]:
     above = rows[(p.bottom[rows] > row.head - THIN) & (p.start[rows] < row.end - THIN) & (p.end[rows] > row.start + THIN)]
     if row.bridged == "none":
         if above.size and not told:
-            return [
-                row.finding(
-                    f"bridged says none, {p.name[above[0]]} stands above it, and no finding says that it needs no lintel; write the plan anew"
-                )
-            ]
+            return [row.finding(f"bridged says none, {p.name[above[0]]} stands above it, and no finding says that it needs no lintel")]
         return []
     first = above[p.bottom[above] <= p.bottom[above].min(initial=np.inf) + MM]
     line = first[np.argsort(p.start[first], kind="stable")]
@@ -98,7 +94,7 @@ def _bare(plan: Plan, row: Row, rows: Ints, told: bool) -> list[Finding]:
         or p.end[line[-1]] < row.end + THIN
         or (gaps > plan.header.head.most + MM).any()
     ):
-        return [row.finding("bridged says units, and the units above it do not span it; write the plan anew")]
+        return [row.finding("bridged says units, and the units above it do not span it")]
     return []
 
 
@@ -106,15 +102,15 @@ def _lintel(plan: Plan, row: Row, rows: Ints, told: bool) -> list[Finding]:
     p = plan.pieces
     ids = [p.row[name] for name in row.lintel if name in p.row]
     if not ids or len(ids) < len(row.lintel):
-        return [row.finding(f"its lintel {' '.join(row.lintel) or '(empty)'} is not in pieces.csv; write the plan anew")]
+        return [row.finding(f"its lintel {' '.join(row.lintel) or '(empty)'} is not in pieces.csv")]
     foreign = [p.name[at] for at in ids if at not in set(rows.tolist())]
     if foreign:
-        return [row.finding(f"its lintel {foreign[0]} lies in another run; write the plan anew")]
+        return [row.finding(f"its lintel {foreign[0]} lies in another run")]
     start, end, bottom = float(p.start[ids].min()), float(p.end[ids].max()), float(p.bottom[ids].min())
     found = []
     minus, plus = plan.header.fit["head"]
     if not row.head - minus - MM <= bottom <= row.head + plus + plan.header.bed.most + MM:
-        text = f"its lintel lies at {mm(bottom)}, its head at {mm(row.head)}, out of the tolerance of heads; write the plan anew"
+        text = f"its lintel lies at {mm(bottom)}, its head at {mm(row.head)}, out of the tolerance of heads"
         found.append(row.finding(text, measured=mm(bottom), wanted=mm(row.head)))
     real = (row.start - start, end - row.end)
     for side, length, stated, edge in (("start", real[0], row.stated[0], start), ("end", real[1], row.stated[1], end)):
@@ -126,14 +122,12 @@ def _lintel(plan: Plan, row: Row, rows: Ints, told: bool) -> list[Finding]:
         if told:
             continue
         if not np.isfinite(row.least):
-            found.append(row.finding("bearing_least_mm is empty; write the plan anew"))
+            found.append(row.finding("bearing_least_mm is empty"))
         elif min(stated, joint[0]) < row.least - MM:
-            text = (
-                f"bearing at its {side} is {mm(min(stated, joint[0]))}, asked {mm(row.least)}, and no finding says so; write the plan anew"
-            )
+            text = f"bearing at its {side} is {mm(min(stated, joint[0]))}, asked {mm(row.least)}, and no finding says so"
             found.append(row.finding(text, measured=mm(min(stated, joint[0])), wanted=mm(row.least)))
         elif joint[1]:
-            found.append(row.finding(f"the joint beside {joint[1]} splits the bearing at its {side}; write the plan anew", piece=joint[1]))
+            found.append(row.finding(f"the joint beside {joint[1]} splits the bearing at its {side}", piece=joint[1]))
     return found
 
 

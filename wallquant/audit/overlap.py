@@ -24,7 +24,7 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
     found = [
         broken(
             "I2",
-            f"pieces.csv: {names[a]} and {names[b]} take the same space; write the plan anew",
+            f"pieces.csv: {names[a]} and {names[b]} take the same space",
             piece=names[a],
             run=runs[plan.pieces.run[a]],
         )
@@ -46,7 +46,7 @@ def _places(plan: Plan) -> list[Finding]:
     return [
         broken(
             "I2",
-            f"pieces.csv, {p.name[at]}: x_mm, y_mm, angle_deg are {mm(float(off[at]))} off its station on run {r.name[p.run[at]]}; mend the row",
+            f"pieces.csv, {p.name[at]}: its place in plan is {mm(float(off[at]))} off its station on run {r.name[p.run[at]]}; mend the row",
             piece=p.name[at],
             run=r.name[p.run[at]],
             measured=mm(float(off[at])),
@@ -65,14 +65,12 @@ def _thin(plan: Plan, view: Elevation) -> list[Finding]:
         a, b = int(view.piece[j.left[at]]), int(view.piece[j.right[at]])
         if not (view.own[j.left[at]] and view.own[j.right[at]]) and junctions.tied(a, b, int(p.course[a])):
             continue
-        text = f"pieces.csv: the joint between {p.name[a]} and {p.name[b]} is {mm(float(j.gap[at]))}, least is {mm(least)}; write the plan anew"
+        text = f"pieces.csv: the joint between {p.name[a]} and {p.name[b]} is {mm(float(j.gap[at]))}, least is {mm(least)}"
         found.append(broken("I2", text, piece=p.name[a], measured=mm(float(j.gap[at])), wanted=f"at least {mm(least)}"))
     r, least = view.rests, plan.header.bed.least
     for at in np.flatnonzero(r.bed < least - MM).tolist():
         a, b = int(view.piece[r.upper[at]]), int(view.piece[r.lower[at]])
-        text = (
-            f"pieces.csv: the bed between {p.name[a]} and {p.name[b]} is {mm(float(r.bed[at]))}, least is {mm(least)}; write the plan anew"
-        )
+        text = f"pieces.csv: the bed between {p.name[a]} and {p.name[b]} is {mm(float(r.bed[at]))}, least is {mm(least)}"
         found.append(broken("I2", text, piece=p.name[a], measured=mm(float(r.bed[at])), wanted=f"at least {mm(least)}"))
     return found
 
@@ -105,7 +103,7 @@ def _open_sides(plan: Plan, view: Elevation) -> list[Finding]:
             name, beside = p.name[view.piece[at]], p.name[view.piece[other]]
             text = (
                 f"pieces.csv: between {name} and {beside} there are {mm(gap)}, no joint within {mm(plan.header.head.most)}, "
-                "no opening and no named gap; write the plan anew"
+                "no opening and no named gap"
             )
             found.append(
                 broken("I2", text, piece=name, run=plan.runs.name[run], measured=mm(gap), wanted=f"at most {mm(plan.header.head.most)}")

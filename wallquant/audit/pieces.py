@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import pi
 
 import numpy as np
@@ -25,7 +26,7 @@ def check(plan: Plan) -> list[Finding]:
     def tell(rows: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], sentence: str, values: Floats, wanted: Floats) -> None:
         for at in np.flatnonzero(rows).tolist():
             values_text, wanted_text = mm(float(values[at])), mm(float(wanted[at]))
-            text = f"pieces.csv, {p.name[at]}: {sentence.format(values_text, wanted_text)}; write the plan anew or mend the row"
+            text = f"pieces.csv, {p.name[at]}: {sentence.format(values_text, wanted_text)}"
             place = plan.runs.name[p.run[at]]
             found.append(
                 broken("I3", text, piece=p.name[at], run=place, course=int(p.course[at]), measured=values_text, wanted=wanted_text)
@@ -33,11 +34,7 @@ def check(plan: Plan) -> list[Finding]:
 
     known = p.unit >= 0
     for at in np.flatnonzero(~known).tolist():
-        found.append(
-            broken(
-                "I3", f"pieces.csv, {p.name[at]}: its unit is not in the catalogue of summary.json; write the plan anew", piece=p.name[at]
-            )
-        )
+        found.append(broken("I3", f"pieces.csv, {p.name[at]}: its unit is not in the catalogue of summary.json", piece=p.name[at]))
     if not head.units:
         return found
     cuts = [frozenset(cell.split("+")) - {""} for cell in p.cut]
@@ -105,7 +102,7 @@ def volumes(plan: Plan, area: Floats) -> Floats:
             continue
         stations = np.unique(np.concatenate([shapely.get_coordinates(shape)[:, 0], shapely.get_coordinates(p.elevation[at])[:, 0]]))
         total = 0.0
-        for low, high in zip(stations, stations[1:], strict=False):
+        for low, high in pairwise(stations):
             # between two corners both widths are linear, so Simpson's rule is exact for their product
             heads = [_width(shape, s) * _width(p.elevation[at], s) for s in (low + 1e-9, (low + high) / 2, high - 1e-9)]
             total += (heads[0] + 4 * heads[1] + heads[2]) * (high - low) / 6
@@ -134,7 +131,7 @@ def _amounts(plan: Plan, volume: Floats, density: Floats, cuts: list[frozenset[s
         found.append(broken("I3", text, piece=p.name[at], measured=f"{p.solid[at]:.7f} m3"))
     mass = p.solid * density * plan.header.delivered
     for at in np.flatnonzero((np.abs(p.mass - mass) > MASS_KG + 1e-4 * mass) & (p.unit >= 0)).tolist():
-        text = f"pieces.csv, {p.name[at]}: mass_kg {p.mass[at]:.4f} is not solid_m3 times the density as delivered, {mass[at]:.4f}; mend the row"
+        text = f"pieces.csv, {p.name[at]}: mass_kg {p.mass[at]:.4f} is not solid_m3 by density as delivered, {mass[at]:.4f}; mend the row"
         found.append(broken("I3", text, piece=p.name[at], measured=f"{p.mass[at]:.4f} kg", wanted=f"{mass[at]:.4f} kg"))
     return found
 

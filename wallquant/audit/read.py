@@ -197,7 +197,8 @@ def _pieces(rows: Table, runs: dict[str, int], units: dict[str, int]) -> Pieces:
     flat = np.flatnonzero((pieces.end <= pieces.start) | (pieces.top <= pieces.bottom))
     if flat.size:
         raise Trouble(
-            f"pieces.csv, line {flat[0] + 2}: piece {pieces.name[flat[0]]} has no length or no height; write the plan anew or mend the cell"
+            f"pieces.csv, line {flat[0] + 2}: start_mm to end_mm or bottom_mm to top_mm of {pieces.name[flat[0]]} is nothing; "
+            "write the plan anew or mend the cell"
         )
     return pieces
 

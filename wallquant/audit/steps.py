@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from itertools import pairwise
 
 import numpy as np
 
@@ -21,11 +22,7 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
     s, p = plan.steps, plan.pieces
     names = s.texts("step")
     rows = {name: at for at, name in enumerate(names)}
-    found = [
-        broken("I8", f"steps.csv, line {at + 2}: step {name} is there twice; write the plan anew")
-        for at, name in enumerate(names)
-        if rows[name] != at
-    ]
+    found = [broken("I8", f"steps.csv, line {at + 2}: step {name} is there twice") for at, name in enumerate(names) if rows[name] != at]
     start, end = s.numbers("start_h"), s.numbers("end_h")
     for at in np.flatnonzero(end < start - HOUR).tolist():
         found.append(
@@ -42,7 +39,7 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
             what = f"its step '{p.step[at]}' is " + (
                 "not in steps.csv" if step[at] < 0 else f"of kind {kinds[step[at]]}, which lays no pieces"
             )
-            found.append(broken("I8", f"pieces.csv, {p.name[at]}: {what}; write the plan anew or mend the cell", piece=p.name[at]))
+            found.append(broken("I8", f"pieces.csv, {p.name[at]}: {what}", piece=p.name[at]))
     if (step >= 0).all() and p.count:
         found.extend(_support(plan, view, step, start, end))
         found.extend(_leads(plan, step, start, end))
@@ -55,17 +52,17 @@ def _precedences(plan: Plan, rows: dict[str, int], start: Floats, end: Floats) -
     for at, (first, then, lag, most) in enumerate(zip(q.texts("first"), q.texts("then"), lags, mosts, strict=True)):
         where = f"precedences.csv, line {at + 2}"
         if first not in rows or then not in rows:
-            found.append(broken("I8", f"{where}: step {first if first not in rows else then} is not in steps.csv; write the plan anew"))
+            found.append(broken("I8", f"{where}: step {first if first not in rows else then} is not in steps.csv"))
             continue
         a, b = rows[first], rows[then]
         wait = float(start[b] - end[a])
         if a >= b:
-            found.append(broken("I8", f"{where}: {then} comes before {first} in steps.csv, it must come after; write the plan anew"))
+            found.append(broken("I8", f"{where}: {then} comes before {first} in steps.csv, it must come after"))
         elif wait < lag - HOUR:
-            text = f"{where}: {then} starts {wait:g} h after the end of {first}, at least {lag:g} h are asked; write the plan anew"
+            text = f"{where}: {then} starts {wait:g} h after the end of {first}, at least {lag:g} h are asked"
             found.append(broken("I8", text, measured=f"{wait:g} h", wanted=f"at least {lag:g} h"))
         elif wait > most + HOUR:
-            text = f"{where}: {then} starts {wait:g} h after the end of {first}, at most {most:g} h are allowed; write the plan anew"
+            text = f"{where}: {then} starts {wait:g} h after the end of {first}, at most {most:g} h are allowed"
             found.append(broken("I8", text, measured=f"{wait:g} h", wanted=f"at most {most:g} h"))
     return found
 
@@ -78,9 +75,9 @@ def _crews(plan: Plan, start: Floats, end: Floats) -> list[Finding]:
             work[crew].append(at)
     for crew, rows in sorted(work.items()):
         busy = sorted((at for at in rows if end[at] > start[at] + HOUR), key=lambda at: (start[at], at))
-        for one, other in zip(busy, busy[1:], strict=False):
+        for one, other in pairwise(busy):
             if start[other] < end[one] - HOUR:
-                text = f"steps.csv: crew {crew} does {names[one]} and {names[other]} at once, from {start[other]:g} h; write the plan anew"
+                text = f"steps.csv: crew {crew} does {names[one]} and {names[other]} at once, from {start[other]:g} h"
                 found.append(broken("I8", text, measured=f"{start[other]:g} h", wanted=f"not before {end[one]:g} h"))
     return found
 
@@ -96,9 +93,9 @@ def _support(plan: Plan, view: Elevation, step: Ints, start: Floats, end: Floats
     for at in np.flatnonzero(wrong).tolist():
         one, other = p.name[upper[at]], p.name[lower[at]]
         if a[at] == b[at]:
-            text = f"pieces.csv: {one} and {other}, on which it rests, are laid in step {names[a[at]]} that is of one course; write the plan anew"
+            text = f"pieces.csv: {one} and {other}, on which it rests, are laid in step {names[a[at]]} that is of one course"
         else:
-            text = f"pieces.csv: {one} is laid in step {names[a[at]]} before {other}, on which it rests, is laid in {names[b[at]]}; write the plan anew"
+            text = f"pieces.csv: {one} is laid in step {names[a[at]]} before {other}, on which it rests, is laid in {names[b[at]]}"
         found.append(broken("I8", text, piece=one, run=plan.runs.name[p.run[upper[at]]]))
     return found
 
@@ -138,7 +135,7 @@ def _leads(plan: Plan, step: Ints, start: Floats, end: Floats) -> list[Finding]:
         if beside and min(float(end[row]) for row in beside) > start[at] + HOUR:
             text = (
                 f"steps.csv: {names[at]} lays course {course} of a lead in run {plan.runs.name[run]} at {start[at]:g} h, "
-                f"before the line work of course {course - int(limit)} beside it is done; write the plan anew"
+                f"before the line work of course {course - int(limit)} beside it is done"
             )
             found.append(broken("I8", text, run=plan.runs.name[run], course=course, wanted=f"at most {limit:g} courses over the line work"))
     return found

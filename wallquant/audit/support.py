@@ -10,7 +10,7 @@ import numpy as np
 from wallquant.audit.broken import broken, mm
 from wallquant.audit.cells import Floats
 from wallquant.audit.elevation import Elevation
-from wallquant.audit.neighbours import THIN
+from wallquant.audit.neighbours import THIN, by_run
 from wallquant.audit.read import MM, Plan
 from wallquant.findings import Finding
 
@@ -40,7 +40,7 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
     for at in np.flatnonzero(~good & ~_built_lintel(plan)).tolist():
         what = "nothing is" if held.length[at] <= 0 else f"only {mm(float(held.length[at]))} of {mm(float(wide[at]))} or one end is"
         where = plan.runs.name[p.run[at]]
-        text = f"pieces.csv, {p.name[at]}: {what} held by pieces, lintel or slab within the range of beds; write the plan anew"
+        text = f"pieces.csv, {p.name[at]}: {what} held by pieces, lintel or slab within the range of beds"
         found.append(
             broken(
                 "I5",
@@ -77,11 +77,12 @@ def _built_lintel(plan: Plan) -> Any:
     p, o = plan.pieces, plan.openings
     trough = np.array([unit.kind == "U" for unit in plan.header.units] + [False])[p.unit]
     built = np.zeros(p.count, dtype=bool)
-    index = {name: at for at, name in enumerate(plan.runs.name)}
+    index, groups = {name: at for at, name in enumerate(plan.runs.name)}, by_run(plan)
     rows = zip(o.texts("run"), o.texts("bridged"), o.numbers("start_mm"), o.numbers("end_mm"), o.numbers("head_mm"), strict=True)
     slack = max(plan.header.fit["head"]) + plan.header.bed.most + MM
     for run, bridged, start, end, head in rows:
         if bridged == "units" and run in index:
-            at_head = np.abs(p.bottom - head) <= slack
-            built |= trough & at_head & (p.run == index[run]) & (p.start < end - THIN) & (p.end > start + THIN)
+            own = groups[index[run]]
+            near = (np.abs(p.bottom[own] - head) <= slack) & (p.start[own] < end - THIN) & (p.end[own] > start + THIN)
+            built[own[near & trough[own]]] = True
     return built

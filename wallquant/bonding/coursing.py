@@ -28,9 +28,10 @@ def courses(run: Run) -> Courses:
     """Return the courses of a run with nominal joints: the first on the nominal levelling bed, the last reaching its highest top."""
     catalogue, unit = run.catalogue, run.unit
     bed, joint = catalogue.levelling_bed.nominal, catalogue.bed.nominal
-    height = max(z for _, z in run.top) + catalogue.fit.top.minus - run.bottom
     pitch = unit.height + joint
-    count = max(1, -(-(height - bed) // pitch))
+    # the lowest number of courses that ends within the fit of the highest top, or above it
+    reach = max(z for _, z in run.top) - catalogue.fit.top.minus - run.bottom - bed + joint
+    count = max(1, -(-reach // pitch))
     levels = tuple(
         Course(run=run, number=k + 1, bottom=run.bottom + bed + k * pitch, top=run.bottom + bed + k * pitch + unit.height)
         for k in range(count)

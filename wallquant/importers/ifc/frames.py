@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from math import hypot, pi
+from math import pi
 from typing import Any
 
 import numpy as np
@@ -189,10 +189,11 @@ def world_frame(model: Entity, frames: Frames) -> Matrix:
 
 def unit_vector(vector: Vector) -> Vector:
     """Return the vector with length 1; a vector that lies on an axis stays exactly there."""
-    size = float(np.linalg.norm(vector))
-    if not size > 0:
+    most = float(np.abs(vector).max())
+    if not 0 < most < float("inf"):
         raise Unreadable("a direction in its geometry has no length")
-    result: Vector = vector / size
+    near = vector / most  # so that squares neither overflow nor vanish
+    result: Vector = near / float(np.linalg.norm(near))
     return result
 
 
@@ -201,7 +202,7 @@ def _direction(entity: Entity | None, default: tuple[float, float, float]) -> Ve
         return np.array(default)
     values = tuple(float(v) for v in entity.DirectionRatios)
     vector = np.array((*values, 0.0)[:3] if len(values) < 3 else values[:3])
-    return unit_vector(vector) if hypot(*vector) > 0 else np.array(default)
+    return unit_vector(vector) if np.abs(vector).max() > 0 else np.array(default)
 
 
 def _matrix(x: Vector, z: Vector, origin: tuple[float, float, float]) -> Matrix:

@@ -1,0 +1,140 @@
+"""The job, from a model to a plan: importers, building, graph, bonding, ordering, quantities."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from wallquant import catalogue as catalogues
+from wallquant import graph
+from wallquant import job as jobs
+from wallquant.bonding import Bond, RuleError, bond
+from wallquant.building import Building
+from wallquant.catalogue import Catalogue
+from wallquant.cutting import cut
+from wallquant.findings import Finding, merged
+from wallquant.importers import InputError, ifc, wall_list
+from wallquant.job import Job
+from wallquant.layout import Work
+from wallquant.ordering import OrderError, Schedule, Shift, make_steps, precedences, ranks, schedule, starts
+from wallquant.plugins import Plugins
+from wallquant.quantities import joint_volumes, materials
+from wallquant.rules import Amount, Precedence, Rule
+from wallquant.units import text
+from wallquant.writers.plan import Plan
+
+
+def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
+    """Plan a model: read it, lay it, order it, count it.
+
+    Parameters
+    ----------
+    model : Path
+        An IFC file or a wall list.
+    job : Job
+    plugins : Plugins
+        Rules, importers, catalogues.
+
+    Raises
+    ------
+    InputError, ValueError
+        One sentence: what is wrong with the model, the job, a catalogue or a plugin.
+    """
+    building, read = importer(model, job, plugins)(model)
+    rules = jobs.configure(job, plugins.rules.values())
+    book, notes = chosen(building, job, plugins)
+    face = book.face_of(job.face) if job.face else None
+    network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
+    system = job.units or book.system
+    laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system)
+    work, times, late = ordered(laid, rules, job, system)
+    cutting = cut(work.pieces, network.catalogue)
+    volumes = joint_volumes(work.pieces, work.runs, work.courses)
+    counted = materials(work, cutting, _asked(rules, "measure", work), volumes, network.catalogue)
+    said: list[Finding] = list(_asked(rules, "findings", work))
+    for first, corner in sorted(work.start_corner.items(), key=lambda s: int(s[0][1:])):
+        notes = (*notes, f"The part of {first} is begun at corner {corner}, the lower end of its longest run, since there is no survey.")
+    return Plan(
+        model=model.name,
+        job=job,
+        system=system,
+        catalogue=network.catalogue,
+        building=building,
+        network=network,
+        rules=rules,
+        set_aside=(*building.set_aside, *network.set_aside),
+        bond=replace(laid, work=work),
+        work=work,
+        schedule=times,
+        cutting=cutting,
+        materials=counted,
+        findings=merged([*plugins.findings, *read, *joined, *told, *late, *times.findings, *said]),
+        notes=notes,
+    )
+
+
+def importer(model: Path, job: Job, plugins: Plugins) -> Any:
+    """Return the function that reads this file: by the job's word, else by the file's suffix."""
+    known: dict[str, Any] = {"ifc": ifc, "wall_list": wall_list, **plugins.importers}
+    if job.importer is not None:
+        if job.importer not in known:
+            raise job.error(("importer",), f"there is no importer '{job.importer}'; there are {', '.join(sorted(known))}")
+        return known[job.importer].read
+    fitting = sorted(name for name, one in known.items() if model.name.lower().endswith(tuple(one.suffixes)))
+    if len(fitting) > 1:
+        raise InputError(f"{model.name} can be read by {' and '.join(fitting)}; say in the job which importer to use")
+    if not fitting:
+        suffixes = sorted({s for one in known.values() for s in one.suffixes})
+        raise InputError(f"{model.name} is none of the files that can be read ({', '.join(suffixes)})")
+    return known[fitting[0]].read
+
+
+def chosen(building: Building, job: Job, plugins: Plugins) -> tuple[Catalogue, tuple[str, ...]]:
+    """Return the catalogue that the job names, or that fits most of the wall area, with a note on the choice."""
+    if job.catalogue is not None:
+        brought = {p.stem: p for p in plugins.catalogues}
+        return catalogues.load(str(brought.get(job.catalogue, job.catalogue))), ()
+    books = [catalogues.load(n) for n in catalogues.names()] + [catalogues.load(str(p)) for p in plugins.catalogues]
+    areas = [(w.thickness, w.drawn_m3 / w.thickness * 1e9) for w in building.walls]
+    book = catalogues.choose(books, areas, building.unit)
+    return book, (f"Catalogue {book.code} was chosen: its thicknesses fit most of the wall area.",)
+
+
+def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[Work, Schedule, list[Finding]]:
+    """Cut the work into steps, ask rules what comes before what, and give the steps to crews."""
+    laps = {
+        name: max(0, max(offsets, default=0) - laid.work.catalogue.head_joint.nominal) for name, offsets in laid.offsets.items()
+    }
+    steps = make_steps(laid.work, laid.leads, laps=laps, say=lambda length: text(length, system))
+    work = replace(laid.work, steps=steps)
+    asked: list[Precedence] = list(_asked(rules, "precede", work))
+    findings: list[Finding] = []
+    while True:
+        try:
+            net = precedences(work, asked)
+            break
+        except OrderError as error:
+            named = {r for r in error.rules if r and any(p.rule == r for p in asked)}
+            if not named:
+                raise
+            said = f"{error}; these precedences are left out."
+            findings.append(Finding(code="order.circle", severity="error", text=said, rules=tuple(sorted(named))))
+            asked = [p for p in asked if p.rule not in named]
+    times = schedule(
+        net, masons=job.masons, shift=Shift(seconds=round(job.day_hours * 3600)), panels=ranks(work), first=starts(work, steps)
+    )
+    return work, times, [*findings, *net.findings]
+
+
+def _asked(rules: Iterable[Rule], what: str, work: Work) -> list[Any]:
+    """Ask every rule; each answer gets the rule's code, and a rule that raises is named in one sentence."""
+    out: list[Any] = []
+    for rule in rules:
+        try:
+            answers = list(getattr(rule, what)(work))
+        except Exception as error:
+            raise RuleError(f"rule {rule.code} failed in {what}: {type(error).__name__}: {error}") from error
+        out += [replace(a, rule=rule.code) if isinstance(a, (Precedence, Amount)) else a for a in answers]
+    return out

@@ -1,0 +1,124 @@
+"""The folder of a plan: written beside its place and swapped in whole, so that a run that dies leaves the old one as it was."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+import tempfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from wallquant.files import FINDINGS, REPORT, RUN, SCHEMA, SUMMARY
+from wallquant.findings import Finding
+from wallquant.units import MM, Nm
+from wallquant.writers import report
+from wallquant.writers.plan import Plan
+from wallquant.writers.summary import summary
+from wallquant.writers.tables import tables
+
+Writer = Callable[[Plan, Path], None]
+
+
+class OutputError(ValueError):
+    """The folder cannot be written; one sentence says why and what to do."""
+
+
+def finding_dict(finding: Finding) -> dict[str, Any]:
+    """Return a finding as findings.json has it: lengths in millimetres, empty places left out."""
+    p = finding.place
+    lengths = {"start_mm": p.start, "end_mm": p.end, "level_mm": p.level}
+    place: dict[str, Any] = {
+        key: value
+        for key, value in (
+            ("wall", p.wall), ("run", p.run), ("corner", p.corner), ("opening", p.opening), ("piece", p.piece), ("storey", p.storey),
+            ("course", p.course),
+        )
+        if value not in ("", None)
+    }  # fmt: skip
+    place |= {key: _mm(value) for key, value in lengths.items() if value is not None}
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "text": finding.text,
+        "place": place,
+        "measured": finding.measured,
+        "wanted": finding.wanted,
+        "times": finding.times,
+        "rules": list(finding.rules),
+    }
+
+
+def _mm(length: Nm) -> float:
+    return length / MM
+
+
+def json_bytes(data: Any) -> bytes:
+    """Return JSON as UTF-8 with a line end, keys in their order."""
+    return (json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode()
+
+
+def write(plan: Plan, out: Path, *, run: Mapping[str, Any], writers: Mapping[str, Writer]) -> None:
+    """Write the folder of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    out : Path
+        The folder; one that is there is replaced, if it is a plan or empty.
+    run : mapping
+        The content of run.json: what differs from run to run.
+    writers : mapping of str to callable
+        Further files, as ``--write`` asks.
+
+    Raises
+    ------
+    OutputError
+        If the place is taken by something else, or cannot be written.
+    """
+    _vet(out)
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        made = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    except OSError as error:
+        raise OutputError(f"{out} cannot be written ({error.strerror or error}); choose another folder with -o") from error
+    try:
+        _fill(plan, made, run, writers)
+        made.chmod(0o755)
+        old = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent)) if out.exists() else None
+        if old is not None:
+            out.replace(old)
+        made.replace(out)
+        if old is not None:
+            shutil.rmtree(old, ignore_errors=True)
+    except OSError as error:
+        raise OutputError(f"{out} cannot be written ({error.strerror or error}); choose another folder with -o") from error
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
+
+
+def _vet(out: Path) -> None:
+    if out.is_file():
+        raise OutputError(f"{out} is a file; name a folder with -o")
+    if out.is_dir() and any(out.iterdir()) and not (out / SUMMARY).is_file():
+        raise OutputError(f"{out} holds other files and is no plan; name an empty or new folder with -o")
+
+
+def _fill(plan: Plan, folder: Path, run: Mapping[str, Any], writers: Mapping[str, Writer]) -> None:
+    made = tables(plan)
+    for name, frame in made.items():
+        frame.to_csv(folder / name, index=False, lineterminator="\n", encoding="utf-8")
+    findings = [finding_dict(f) for f in plan.findings]
+    (folder / FINDINGS).write_bytes(json_bytes({"schema": SCHEMA, "findings": findings}))
+    head = summary(plan)
+    warned = [f for f in plan.findings if f.code.startswith("caution.")]
+    cautions = [{"title": f.code.partition(".")[2], "text": f.text, "source": "", "places": ""} for f in warned]
+    rest = [f for f in findings if not f["code"].startswith("caution.")]
+    report.write(folder / REPORT, summary=head, tables=made, findings=rest, cautions=cautions)
+    for _, writer in sorted(writers.items()):
+        writer(plan, folder)
+    files = sorted(p for p in folder.rglob("*") if p.is_file())
+    head["files"] = {p.relative_to(folder).as_posix(): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
+    (folder / RUN).write_bytes(json_bytes(run))
+    (folder / SUMMARY).write_bytes(json_bytes(head))

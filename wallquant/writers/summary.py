@@ -1,0 +1,173 @@
+"""summary.json: what was read, chosen, laid and counted.  Millimetres, m2, m3, kg, hours."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from wallquant.building import Point, SetAside
+from wallquant.catalogue import Catalogue
+from wallquant.files import LEDGER, SCHEMA
+from wallquant.masonry import Fit, Unit
+from wallquant.rules import Rule, infos
+from wallquant.units import MM, Nm
+from wallquant.writers.plan import Plan
+from wallquant.writers.tables import wkt_line
+
+
+def _mm(length: Nm) -> float | int:
+    return length // MM if length % MM == 0 else length / MM
+
+
+def summary(plan: Plan) -> dict[str, Any]:
+    """Return the content of summary.json, without the checksums of the files."""
+    pieces = plan.work.pieces
+    walls = _walls(plan)
+    laid = sum(1 for w in walls if w["area_m2"]["laid"] > 0)
+    whole = len(pieces) - sum(c.pieces for c in plan.cutting.by_unit)
+    return {
+        "schema": SCHEMA,
+        "model": plan.model,
+        "people_unit": plan.system,
+        "catalogue": catalogue(plan.catalogue, pieces.units),
+        "any_thickness": plan.job.any_thickness,
+        "rules": [_rule(r) for r in plan.rules],
+        "fit": fits(plan.catalogue),
+        "origin_mm": [_mm(plan.building.origin[0]), _mm(plan.building.origin[1]), 0],
+        "ifc_schema": plan.building.ifc_schema,
+        "notes": list(plan.notes),
+        "counts": {
+            "walls": len(walls),
+            "walls_laid": laid,
+            "walls_set_aside": len(walls) - laid,
+            "runs": len(plan.work.runs),
+            "corners": len(plan.work.corners),
+            "pieces": len(pieces),
+            "cuts": int(np.count_nonzero(pieces.cut)),
+            "units_bought": whole + plan.cutting.units,
+            "steps": len(plan.schedule.turns),
+        },
+        "totals": {
+            "pieces_m3": round(float(pieces.volume.sum()), 9),
+            "solid_m3": round(float(pieces.solid.sum()), 9),
+            "mass_kg": round(float(pieces.mass.sum()), 6),
+            "cuts_bound": plan.bond.bound,
+            "cut_units_bound": plan.cutting.bound,
+            "hours": round(plan.schedule.hours, 6),
+            "hours_bound": round(plan.schedule.hours_bound, 6),
+        },
+        "walls": walls,
+    }
+
+
+def catalogue(book: Catalogue, units: tuple[Unit, ...]) -> dict[str, Any]:
+    """Return the catalogue as used: joints, limits, and the units that occur in the plan."""
+    ranges = {
+        name: {"least": _mm(r.least), "nominal": _mm(r.nominal), "most": _mm(r.most)}
+        for name, r in (("bed_mm", book.bed), ("head_joint_mm", book.head_joint), ("levelling_bed_mm", book.levelling_bed))
+    }
+    return {
+        "code": book.code,
+        "title": book.title,
+        "system": book.system,
+        **ranges,
+        "least_piece_mm": _mm(book.least_piece),
+        "least_rip_mm": _mm(book.least_rip),
+        "least_strip_mm": _mm(book.least_strip),
+        "kerf_mm": _mm(book.kerf),
+        "delivered_factor": book.delivered_factor,
+        "units": [
+            {
+                "code": u.code,
+                "kind": u.kind,
+                "title": u.title,
+                "length_mm": _mm(u.length),
+                "height_mm": _mm(u.height),
+                "thickness_mm": _mm(u.thickness),
+                "cores": [{"station_mm": _mm(c.station), "offset_mm": _mm(c.offset), "diameter_mm": _mm(c.diameter)} for c in u.cores],
+                "trough": {"width_mm": _mm(u.trough.width), "depth_mm": _mm(u.trough.depth)} if u.trough else None,
+                "density_kg_m3": u.density_kg_m3,
+                "pallet": u.pallet,
+                "virtual": u.virtual,
+            }
+            for u in units
+        ],
+    }
+
+
+def fits(book: Catalogue) -> dict[str, Any]:
+    """Return the fit tolerances: laid less drawn lies between -minus and plus."""
+    out: dict[str, Any] = {}
+    for name in ("free_end", "joined_end", "thickness", "top", "head", "sill", "jamb"):
+        fit: Fit = getattr(book.fit, name)
+        out[name] = {"minus_mm": _mm(fit.minus), "plus_mm": _mm(fit.plus)}
+    return out
+
+
+def _rule(rule: Rule) -> dict[str, Any]:
+    params: dict[str, Any] = {}
+    sources: dict[str, str] = {}
+    for key, (info, _) in infos(type(rule)).items():
+        value = getattr(rule.params, key)
+        params[f"{key}_mm" if info.kind == "length" else key] = _mm(value) if info.kind == "length" else value
+        sources[key] = str(info.source)
+    return {"code": rule.code, "title": rule.title, "params": params, "sources": sources}
+
+
+def _walls(plan: Plan) -> list[dict[str, Any]]:
+    drawn = {w.guid: w for w in plan.building.walls}
+    parts = {p.wall: (run, p) for run in plan.work.runs.values() for p in run.parts}
+    out: list[dict[str, Any]] = []
+    for a in plan.bond.accounts:
+        wall, (run, part) = drawn[a.wall], parts[a.wall]
+        out.append(
+            {
+                "guid": wall.guid,
+                "name": wall.name,
+                "storey": wall.storey,
+                "thickness_mm": _mm(wall.thickness),
+                "runs": [run.name],
+                "parts": [
+                    {
+                        "run": run.name,
+                        "start_mm": _mm(part.start),
+                        "end_mm": _mm(part.end),
+                        "bottom_mm": _mm(part.bottom),
+                        "top": wkt_line(part.top),
+                    }
+                ],
+                "fit_mm": {key: _mm(value) for key, value in a.fit.items()},
+                "area_m2": {key: round(value, 12) for key, value in a.area.items()},
+                "ledger_m3": {key: round(a.ledger[key], 12) for key in LEDGER},
+                "reasons": list(a.reasons),
+                "footprint_mm": _points(wall.footprint),
+            }
+        )
+    out += [_aside(s) for s in plan.set_aside]
+    return sorted(out, key=lambda w: str(w["guid"]))
+
+
+def _aside(s: SetAside) -> dict[str, Any]:
+    zero = dict.fromkeys(LEDGER, 0.0)
+    drawn, holes = round(s.volume_m3, 12), round(s.openings_m3, 12)
+    ledger: Mapping[str, float] = zero | {"drawn": drawn, "openings": holes, "set_aside": drawn - holes}
+    area = round(s.area_m2, 12)
+    return {
+        "guid": s.guid,
+        "name": s.name,
+        "storey": s.storey,
+        "thickness_mm": _mm(s.thickness),
+        "runs": [],
+        "parts": [],
+        "fit_mm": {"start": 0, "end": 0, "top": 0, "thickness": 0},
+        "area_m2": {"wall": area, "openings": round(s.openings_m2, 12), "laid": 0.0, "set_aside": area - round(s.openings_m2, 12)},
+        "ledger_m3": ledger,
+        "reasons": [s.reason],
+        "footprint_mm": _points(s.footprint),
+    }
+
+
+def _points(points: tuple[Point, ...]) -> list[list[float]]:
+    return [[round(x / MM, 3), round(y / MM, 3)] for x, y in points]
