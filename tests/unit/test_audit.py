@@ -360,3 +360,21 @@ def test_a_wrong_cell_is_named(plan: Path, name: str, column: str, value: str) -
     made.set_cell(plan, name, 0, column, value)
     findings = [one for one in audit(plan) if one.code == "audit.files"]
     assert len(findings) == 1 and f"{name}, line" in findings[0].text and column in findings[0].text
+
+
+@pytest.mark.parametrize(("angles", "holds"), [(("30", "30"), True), (("30", "20"), False)])
+def test_raked_pieces_share_a_unit_slope_to_slope(plan: Path, angles: tuple[str, str], holds: bool) -> None:
+    """Two trapezoids of mean 250 and box 300 with a kerf of 6 take 506 of 599; of other slopes they would take 606."""
+    rows = made.rows_of(plan / "pieces.csv")
+    cuts = made.rows_of(plan / "cuts.csv")
+    for name, angle in zip(("R1-C01-03", "R1-C01-06"), angles, strict=True):
+        row = next(one for one in rows if one["piece"] == name)
+        start = float(row["start_mm"])
+        row |= {"cut": "length+rake", "end_mm": start + 300}
+        row["elevation"] = f"POLYGON (({start} 10, {start + 300} 10, {start + 200} 209, {start} 209, {start} 10))"
+        next(one for one in cuts if one["piece"] == name).update({"length_mm": 300, "angle_deg": angle, "kerf_mm": 6})
+    made.write(plan / "pieces.csv", rows)
+    made.write(plan / "cuts.csv", cuts)
+    made.stamp(plan, "pieces.csv")
+    made.stamp(plan, "cuts.csv")
+    assert any(one.code == "audit.I9" and "with their kerfs" in one.text for one in audit(plan)) is not holds

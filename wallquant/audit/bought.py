@@ -7,7 +7,7 @@ from collections import Counter, defaultdict
 import numpy as np
 
 from wallquant.audit.broken import broken
-from wallquant.audit.cells import Table
+from wallquant.audit.cells import Floats, Table
 from wallquant.audit.read import MM, Plan
 from wallquant.findings import Finding
 
@@ -61,6 +61,7 @@ def _stocks(plan: Plan) -> list[Finding]:
     c = plan.cuts
     units = {unit.code: unit for unit in plan.header.units}
     length, height, kerf = c.numbers("length_mm"), c.numbers("height_mm", blank=np.inf), c.numbers("kerf_mm")
+    mean = _means(plan, length)
     stocks: dict[str, list[int]] = defaultdict(list)
     for at, stock in enumerate(c.texts("stock")):
         stocks[stock].append(at)
@@ -78,8 +79,9 @@ def _stocks(plan: Plan) -> list[Finding]:
             continue
         unit = units[code]
         one, other = length[rows], np.minimum(height[rows], unit.height)
+        net = _turned(one, mean[rows], c.texts("angle_deg"), rows)
         saw = kerf[rows]
-        along = float((one + saw).sum() - saw[-1]) <= unit.length + MM
+        along = float((net + saw).sum() - saw[-1]) <= unit.length + MM
         upright = float((other + saw).sum() - saw[-1]) <= unit.height + MM
         each = bool((one <= unit.length + MM).all() and (other <= unit.height + MM).all())
         both = bool((other < unit.height - MM).any()) and float(((one + saw) * (other + saw)).sum()) <= (unit.length + saw.max()) * (
@@ -87,11 +89,39 @@ def _stocks(plan: Plan) -> list[Finding]:
         )
         if not each or not (along or upright or both):
             text = (
-                f"cuts.csv, stock {stock}: its {len(rows)} pieces with their kerfs need {float((one + saw).sum() - saw[-1]):g} mm, "
+                f"cuts.csv, stock {stock}: its {len(rows)} pieces with their kerfs need {float((net + saw).sum() - saw[-1]):g} mm, "
                 f"{code} is {unit.length:g} mm long"
             )
-            found.append(broken("I9", text, measured=f"{float((one + saw).sum() - saw[-1]):g} mm", wanted=f"at most {unit.length:g} mm"))
+            found.append(broken("I9", text, measured=f"{float((net + saw).sum() - saw[-1]):g} mm", wanted=f"at most {unit.length:g} mm"))
     return found
+
+
+def _means(plan: Plan, length: Floats) -> Floats:
+    """Mean lengths of raked pieces, by the rows of cuts.csv; other rows keep their length, mm."""
+    p, mean = plan.pieces, length.copy()
+    for at, name in enumerate(plan.cuts.texts("piece")):
+        row = p.row.get(name, -1)
+        if row in p.elevation:
+            mean[at] = min(length[at], p.elevation[row].area / (p.top[row] - p.bottom[row]))
+    return mean
+
+
+def _turned(length: Floats, mean: Floats, angles: tuple[str, ...], rows: list[int]) -> Floats:
+    """Lengths that the pieces of one cut unit take up along it.
+
+    Two raked pieces of one angle lie slope to slope, one of them turned, and take their mean lengths; a last one that finds
+    no mate takes its whole length.
+    """
+    taken = mean.copy()
+    mates: dict[str, list[int]] = defaultdict(list)
+    for at, row in enumerate(rows):
+        if mean[at] < length[at] - MM:
+            mates[angles[row]].append(at)
+    for group in mates.values():
+        if len(group) % 2:
+            alone = min(group, key=lambda at: (length[at] - mean[at], at))
+            taken[alone] = length[alone]
+    return taken
 
 
 def _used(plan: Plan) -> Counter[str]:
@@ -110,7 +140,7 @@ def _materials(plan: Plan) -> list[Finding]:
     net, buy = m.numbers("net"), m.numbers("buy", blank=np.inf)
     listed: dict[str, float] = defaultdict(float)
     for at, (item, unit) in enumerate(zip(m.texts("item"), m.texts("unit"), strict=True)):
-        if buy[at] < net[at] - 1e-9:
+        if buy[at] < net[at] - 1e-9 and (buy[at] > 0 or (unit == "pcs" and item in codes)):  # sums that nobody buys have no buy
             text = f"materials.csv, line {at + 2}: {item}, buy {buy[at]:g} is less than net {net[at]:g}"
             found.append(broken("I9", text, measured=f"{buy[at]:g} {unit}", wanted=f"at least {net[at]:g} {unit}"))
         if unit == "pcs" and item in codes:

@@ -90,32 +90,36 @@ def _doubt(plan: Plan, shape: Any) -> float:
 
 
 def _upright(view: Elevation) -> dict[int, list[tuple[float, float, float]]]:
+    """Upright joints as strips; a butt against several pieces of another run is one joint over the levels that they share with it."""
     j = view.joints
-    rows: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
     foreign = np.where(view.own[j.left], j.right, j.left)
     counted = ~view.in_line[foreign] | view.own[foreign] | (view.run[j.left] < view.run[view.piece[foreign]])
     use = np.flatnonzero(counted & (j.gap > 0))
-    share = np.minimum(view.share[j.left], view.share[j.right])
+    levels: dict[tuple[int, int, int], Spans] = defaultdict(list)
     data = zip(
         view.run[j.left[use]].tolist(),
         view.end[j.left[use]].tolist(),
         view.start[j.right[use]].tolist(),
-        ((j.high - j.low) * share)[use].tolist(),
+        j.low[use].tolist(),
+        j.high[use].tolist(),
         strict=True,
     )
-    for run, start, end, height in data:
-        rows[run].append((start, end, height))
+    for run, start, end, low, high in data:
+        levels[run, _nano(start), _nano(end)].append((low, high))
+    rows: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
+    for (run, start, end), spans in levels.items():
+        rows[run].extend((start / 1e6, end / 1e6, high - low) for low, high in _closed(spans, 0.0))
     return rows
 
 
-def _micron(level: float) -> int:
-    return round(level * 1000)
+def _nano(level: float) -> int:
+    return round(level * 1e6)
 
 
 def _beds(plan: Plan, view: Elevation) -> dict[int, list[tuple[float, float, float]]]:
     p = plan.pieces
     under: dict[tuple[int, int], Spans] = defaultdict(list)
-    first = {(run, _micron(z)) for run, z, course in zip(p.run.tolist(), p.bottom.tolist(), p.course.tolist(), strict=True) if course <= 1}
+    first = {(run, _nano(z)) for run, z, course in zip(p.run.tolist(), p.bottom.tolist(), p.course.tolist(), strict=True) if course <= 1}
     tops: dict[int, dict[int, Spans]] = defaultdict(lambda: defaultdict(list))
     guests: dict[int, list[tuple[float, float, float, float]]] = defaultdict(list)
     columns = (view.run, view.bottom, view.top, view.start, view.end, view.own, view.plain)
@@ -123,23 +127,23 @@ def _beds(plan: Plan, view: Elevation) -> dict[int, list[tuple[float, float, flo
         if not plain:
             continue
         if own:
-            under[run, _micron(bottom)].append((float(view.under[at, 0]), float(view.under[at, 1])))
+            under[run, _nano(bottom)].append((float(view.under[at, 0]), float(view.under[at, 1])))
         else:
             guests[run].append((bottom, top, start, end))
-        tops[run][_micron(top)].append((float(view.flat[at, 0]), float(view.flat[at, 1])))
+        tops[run][_nano(top)].append((float(view.flat[at, 0]), float(view.flat[at, 1])))
     most, head = plan.header.bed.most, plan.header.head.most
     levels = {run: np.array(sorted(found)) for run, found in tops.items()}
     rows: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
     for (run, level), spans in sorted(under.items()):
-        here = [(start, end) for bottom, top, start, end in guests[run] if bottom <= level / 1000 + THIN < top]
+        here = [(start, end) for bottom, top, start, end in guests[run] if bottom <= level / 1e6 + THIN < top]
         line = _without(_closed(spans + here, head), here)
         bottom = float(plan.runs.bottom[run])
         found = levels[run]
-        for below in found[np.searchsorted(found, level - _micron(most) - 1) : np.searchsorted(found, level)].tolist():
+        for below in found[np.searchsorted(found, level - _nano(most) - 1) : np.searchsorted(found, level)].tolist():
             common = _common(line, _closed(tops[run][below], head))
-            rows[run].extend((start, end, (level - below) / 1000) for start, end in common)
+            rows[run].extend((start, end, (level - below) / 1e6) for start, end in common)
             line = _without(line, common)
-        gap = level / 1000 - bottom
+        gap = level / 1e6 - bottom
         if (run, level) in first and gap > 0:
             rows[run].extend((start, end, gap) for start, end in line)
     return rows

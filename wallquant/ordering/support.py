@@ -1,13 +1,14 @@
-"""Which piece rests on which: by station within a run, by plan overlap at corners."""
+"""Which piece rests on which: by station within a run, by plan overlap at corners and where a run stands on another one."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
-from wallquant.layout import Junction, Pieces, Work
+from wallquant.layout import Junction, Pieces, Run, Work
 from wallquant.units import MM, Nm
 
 BED: Nm = 40 * MM
@@ -21,7 +22,8 @@ def resting(work: Work) -> tuple[Rows, Rows]:
     """Return pairs of pieces: each of the second rests on that of the first.
 
     Within a run a piece rests on the pieces whose top is at most `BED` below its underside and whose stations overlap its own.
-    At a corner it rests on pieces of the other run too, where both lie in the square in which the runs cross.
+    At a corner it rests on pieces of the other run too, where both lie in the square in which the runs cross; and a run of an
+    upper storey rests on the runs below it, by plan.
 
     Parameters
     ----------
@@ -34,7 +36,7 @@ def resting(work: Work) -> tuple[Rows, Rows]:
         Row numbers of pieces.
     """
     own = _own(work.pieces)
-    crossed = list(_crossed(work))
+    crossed = [*_crossed(work), *_storeys(work)]
     below = np.array([q for q, _ in crossed], np.int64)
     above = np.array([p for _, p in crossed], np.int64)
     return np.concatenate([own[0], below]), np.concatenate([own[1], above])
@@ -108,6 +110,43 @@ def _crossed(work: Work) -> Iterator[tuple[int, int]]:
             for other, _, tops in near[corner]:
                 if one != other:
                     yield from _stacked(tops, bottoms)
+
+
+def _storeys(work: Work) -> Iterator[tuple[int, int]]:
+    """Pairs where one run stands on another: runs that share no corner, one over the other in plan."""
+    pieces = work.pieces
+    bounds = np.searchsorted(pieces.run, np.arange(len(pieces.runs) + 1))
+    rows = [np.arange(bounds[k], bounds[k + 1]) for k in range(len(pieces.runs))]
+    runs = [work.runs[name] for name in pieces.runs]
+    live = [k for k in range(len(runs)) if len(rows[k])]
+    if len(live) < 2:
+        return
+    strips = [_strip(runs[k], int(pieces.start[rows[k]].min()), int(pieces.end[rows[k]].max())) for k in live]
+    pairs = shapely.STRtree(strips).query(strips, predicate="intersects")
+    corners = {r.name: {j.corner for j in r.junctions} for r in runs}
+    for i, j in sorted(zip(*pairs.tolist(), strict=True)):
+        low, high = live[i], live[j]
+        if low == high or runs[low].bottom >= runs[high].bottom or corners[runs[low].name] & corners[runs[high].name]:
+            continue
+        under, over = rows[low], rows[high]
+        highest, lowest = int(pieces.top[under].max()), int(pieces.bottom[over].min())
+        under = under[pieces.top[under] >= lowest - BED]
+        over = over[pieces.bottom[over] <= highest + BED]
+        if not len(under) or not len(over):
+            continue
+        shapes = [_strip(runs[low], int(a), int(b)) for a, b in zip(pieces.start[under], pieces.end[under], strict=True)]
+        tree = shapely.STRtree(shapes)
+        asked = [_strip(runs[high], int(a), int(b)) for a, b in zip(pieces.start[over], pieces.end[over], strict=True)]
+        upper, lower = tree.query(asked, predicate="intersects")
+        gap = pieces.bottom[over[upper]] - pieces.top[under[lower]]
+        keep = (gap >= 0) & (gap <= BED)
+        yield from sorted(zip(under[lower][keep].tolist(), over[upper][keep].tolist(), strict=True))
+
+
+def _strip(run: Run, start: Nm, end: Nm) -> shapely.Polygon:
+    """Return a stretch of a run in plan, millimetres."""
+    half = run.thickness // 2
+    return shapely.Polygon([(x / MM, y / MM) for x, y in (run.at(start, -half), run.at(end, -half), run.at(end, half), run.at(start, half))])
 
 
 def _stacked(tops: dict[Nm, list[int]], bottoms: dict[Nm, list[int]]) -> Iterator[tuple[int, int]]:
