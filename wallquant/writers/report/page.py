@@ -29,8 +29,8 @@ def context(
         "words": words,
         "model": summary.get("model") or "Plan",
         "schema": summary.get("ifc_schema", ""),
-        "catalogue_name": str(catalogue.get("name", "")),
-        "any_thickness": bool(summary.get("any_thickness")),
+        "catalogue_name": " · ".join(str(catalogue[k]) for k in ("title", "code") if catalogue.get(k)),
+        "any_thickness": any(unit.get("virtual") for unit in catalogue["units"]),
         "notes": list(summary.get("notes", ())),
         "figures": _figures(summary, tables, words),
         "set_aside": [wall for wall in summary["walls"] if wall["reasons"] or wall["area_m2"]["laid"] <= 0],
@@ -44,7 +44,7 @@ def context(
         "saw_count": int(tables["cuts.csv"]["stock"].nunique()),
         "cut_count": len(tables["cuts.csv"]),
         "rules": [_rule(rule, words) for rule in summary["rules"]],
-        "catalogue": _facts(catalogue, words, skip=("units", "name")),
+        "catalogue": _facts(catalogue, words, skip=("units", "title", "code")),
         "units": _unit_table(catalogue.get("units", []), words),
         "fit": _facts(summary.get("fit", {}), words),
         "cautions": list(cautions),
@@ -170,11 +170,7 @@ def _facts(value: Mapping[str, Any], words: Words, *, skip: tuple[str, ...] = ()
 
 def _unit_table(units: object, words: Words) -> dict[str, list[Any]]:
     """The catalogue's units as a table of whatever they state."""
-    entries: list[Mapping[str, Any]] = []
-    if isinstance(units, Mapping):
-        entries = [{"code": code, **entry} for code, entry in units.items()]
-    elif isinstance(units, (list, tuple)):
-        entries = [entry for entry in units if isinstance(entry, Mapping)]
+    entries = [entry for entry in units if isinstance(entry, Mapping)] if isinstance(units, (list, tuple)) else []
     keys = list(dict.fromkeys(key for entry in entries for key in entry))
     rows = [[_cell(key, entry.get(key), words) for key in keys] for entry in entries]
     return {"head": [words.label(key) for key in keys], "rows": rows}
