@@ -214,7 +214,7 @@ def _bridges(
         one, done = asked[run.name], solved[run.name]
         through = [o for o in one.fitted.openings if o.through]
         for n, o in enumerate(through):
-            puts = [(k, p) for k, p in enumerate(done.face.puts) if p.unit and n in p.opening]
+            over = [(k, p) for k, p in enumerate(done.face.puts) if p.unit and n in p.opening]
             hole = one.problem.holes[n]
             top = max((z for s, z in one.problem.top if o.start <= s <= o.end), default=0)
             covered = hole.top < max(top, level_at(one.problem.top, o.start), level_at(one.problem.top, o.end))
@@ -223,8 +223,8 @@ def _bridges(
                 (o.start - a.lo, a.hi - o.end) for a in asks if a.of == "joint" and not a.yields and a.lo < o.start and a.hi > o.end
             ]
             start = end = wanted = None
-            if puts:
-                start, end = o.start - min(p.lo for _, p in puts), max(p.hi for _, p in puts) - o.end
+            if over:
+                start, end = o.start - min(p.lo for _, p in over), max(p.hi for _, p in over) - o.end
                 wanted = min([_asked_bearing(one, done, n), start, end])
             elif covered and sides:
                 start, end = max(sides)
@@ -232,9 +232,9 @@ def _bridges(
             out.append(
                 Bridge(
                     opening=o.key, wall=o.wall, run=run.name, start=o.start, end=o.end, sill=o.sill,
-                    head=hole.top + run.bottom if hole.top + run.bottom > o.head and not puts else o.head,
-                    through=True, filling=o.filling, bridged="lintel" if puts else "units" if covered else "none",
-                    lintel=tuple(rows[run.name, k] for k, _ in puts), bearing_start=start, bearing_end=end, bearing_least=wanted,
+                    head=hole.top + run.bottom if hole.top + run.bottom > o.head and not over else o.head,
+                    through=True, filling=o.filling, bridged="lintel" if over else "units" if covered else "none",
+                    lintel=tuple(rows[run.name, k] for k, _ in over), bearing_start=start, bearing_end=end, bearing_least=wanted,
                 )
             )  # fmt: skip
         out += [

@@ -101,7 +101,7 @@ def stamped(runs: Sequence[Run], asked: Mapping[str, Asked], patterns: Mapping[s
     run = np.repeat(np.array([index[r.name] for r in used], np.int32), sizes)
     thick = np.repeat(np.array([float(r.thickness) for r in used]), sizes)
     factor = np.repeat(np.array([r.catalogue.delivered_factor for r in used]), sizes)
-    volume = (column("area", np.float64) * thick) / 1e27  # type: ignore[operator]
+    volume = (column("area", np.float64) * thick) / 1e27
     solid_share = np.array([u.solid_m3 / u.volume_m3 for u in units] or [1.0])
     density = np.array([u.density_kg_m3 for u in units] or [1.0])
     solid = volume * solid_share[unit]
