@@ -1,0 +1,144 @@
+"""The command line: one file a command; heavy imports happen inside them."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import traceback
+from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import click
+
+from wallquant import __version__
+
+COMMANDS = ("plan", "check", "audit", "compare", "rules", "catalogues", "job")
+"""In the order in which people need them; module `wallquant.cli.NAME` has the command as `command`."""
+
+DONE, FOUND, INPUT, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
+
+
+class Group(click.Group):
+    """Loads a command when it is asked for, those of plugins too; turns every error into one sentence and an exit code."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return our commands, then those that plugins add."""
+        return [*COMMANDS, *sorted(_added())]
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        """Return a command by its name."""
+        if name in COMMANDS:
+            found: click.Command = import_module(f"wallquant.cli.{name}").command
+            return found
+        return _added().get(name)
+
+    def main(self, args: Sequence[str] | None = None, prog_name: str | None = None, **extra: Any) -> Any:  # type: ignore[override]
+        """Run, and end with the exit codes of the design: 0 done, 1 findings, 2 input, 3 our fault, 130 interrupted."""
+        extra.pop("standalone_mode", None)
+        sys.exit(_guarded(lambda: super(Group, self).main(args=args, prog_name=prog_name or "wallquant", standalone_mode=False, **extra)))
+
+
+def _added() -> dict[str, click.Command]:
+    from wallquant import plugins
+
+    added = dict(plugins.load().commands)
+    taken = sorted(set(added) & set(COMMANDS))
+    if taken:
+        raise click.UsageError(f"a plugin brings a command '{taken[0]}', a name that wallquant has; rename it or uninstall the plugin")
+    return added
+
+
+def _guarded(run: Callable[[], Any]) -> int:
+    try:
+        result = run()
+        sys.stdout.flush()
+        return result if isinstance(result, int) else DONE
+    except click.exceptions.Exit as end:
+        return end.exit_code
+    except (KeyboardInterrupt, click.Abort):
+        _say("interrupted")
+        return INTERRUPTED
+    except click.UsageError as error:
+        where = error.ctx.command_path if error.ctx else "wallquant"
+        _say(f"{error.format_message().rstrip('.')}; '{where} --help' shows how it is called")
+        return INPUT
+    except click.ClickException as error:
+        _say(error.format_message())
+        return INPUT
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except Exception as error:
+        if _is_input(error):
+            _say(str(error))
+            return INPUT
+        _say(f"a fault of wallquant itself ({type(error).__name__}); please send us the file {_fault_file()}")
+        return FAULT
+
+
+def _is_input(error: Exception) -> bool:
+    """Say whether an error is a sentence about what was given to us."""
+    from wallquant.bonding import RuleError
+    from wallquant.importers import InputError
+    from wallquant.plugins import PluginError
+    from wallquant.rules import ParamError
+    from wallquant.writers.folder import OutputError
+
+    return isinstance(error, (InputError, OutputError, ParamError, PluginError, RuleError, Sentence)) or _is_yaml(error)
+
+
+def _is_yaml(error: Exception) -> bool:
+    from wallquant.strictyaml import YamlError
+
+    return isinstance(error, YamlError)
+
+
+class Sentence(ValueError):
+    """One sentence about what was given on the command line or in a file."""
+
+
+def told(run: Callable[[], Any]) -> Any:
+    """Run what raises ValueError with one sentence about its input (job, catalogue), and pass that sentence on."""
+    try:
+        return run()
+    except ValueError as error:
+        if _is_input(error):
+            raise
+        raise Sentence(str(error)) from error
+
+
+def _say(sentence: str) -> None:
+    line = " ".join(sentence.split())
+    click.echo(f"wallquant: {line}", err=True)
+
+
+def _fault_file() -> Path:
+    name = f"wallquant-fault-{datetime.now():%Y%m%d-%H%M%S}.txt"
+    text = f"wallquant {__version__}, Python {sys.version}\n{' '.join(sys.argv)}\n\n{traceback.format_exc()}"
+    for folder in (Path.cwd(), Path(tempfile.gettempdir())):
+        try:
+            (folder / name).write_text(text, encoding="utf-8")
+            return folder / name
+        except OSError:
+            continue
+    return Path("(it could not be written)")
+
+
+@click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="wallquant", message="%(prog)s %(version)s")
+def main() -> None:
+    """Block-by-block layouts, corner-first laying sequences and material schedules from open IFC wall models.
+
+    Layout only, no structural design: local codes and licensed practice come first.
+    """
+
+
+def wrapped(items: Sequence[str], most: int) -> Iterator[str]:
+    """Yield the first items, and how many more there are."""
+    yield from items[:most]
+    if len(items) > most:
+        yield f"... and {len(items) - most} more"

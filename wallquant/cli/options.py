@@ -1,0 +1,86 @@
+"""Options that plan and check share, and the plan that they ask for."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from wallquant.cli import Sentence, told
+
+if TYPE_CHECKING:
+    from wallquant.findings import Finding
+    from wallquant.job import Job
+    from wallquant.plugins import Plugins
+    from wallquant.writers.plan import Plan
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+SHARED = (
+    click.argument("model", type=click.Path(path_type=Path)),
+    click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file with settings; the options below go before it."),
+    click.option("--catalogue", metavar="NAME|FILE", help="Catalogue of units; without it the one whose thicknesses fit most wall area."),
+    click.option("--any-thickness", is_flag=True, help="Lay a virtual unit where no unit of the catalogue has the wall's thickness."),
+    click.option("--masons", type=click.IntRange(1, 1000), help="Masons on site (2)."),
+    click.option("--set", "settings", multiple=True, metavar="RULE.PARAM=VALUE", help="Set a parameter of a rule; may be repeated."),
+    click.option("--plugin", "plugin_paths", multiple=True, metavar="PATH", help="Load a plugin from a file or folder; may be repeated."),
+    click.option("--units", type=click.Choice(["mm", "in"]), help="Units of sentences and pages; without it the catalogue's."),
+    click.option("--fail-on", type=click.Choice(["error", "warning"]), help="Findings from which on the exit code is 1 (error)."),
+    click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", help="Form of the result on the screen."),
+)
+
+
+def shared(function: F) -> F:
+    """Add the options that plan and check share."""
+    for option in reversed(SHARED):
+        function = option(function)
+    return function
+
+
+def job_of(job_file: Path | None, settings: Sequence[str], plugin_paths: Sequence[str], **options: Any) -> Job:
+    """Return the job: the file's settings, then the options."""
+    from wallquant import job as jobs
+
+    if job_file is not None and not job_file.is_file():
+        raise Sentence(f"there is no job file {job_file}; 'wallquant job new' writes one")
+    base = told(lambda: jobs.load(job_file)) if job_file else jobs.Job()
+    found: Job = told(lambda: jobs.with_options(base, settings=settings, plugins=plugin_paths, **options))
+    for later in ("survey", "marks"):
+        if getattr(found, later) is not None:
+            raise Sentence(f"the job's setting '{later}' is not used by this version; take it out")
+    return found
+
+
+def plugins_of(job: Job) -> Plugins:
+    """Load the installed plugins and those that the job names."""
+    from wallquant import plugins
+
+    return plugins.load([Path(p) for p in job.plugins], on_error=job.on_plugin_error)
+
+
+def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
+    """Plan the model; progress on the screen only where someone looks."""
+    from wallquant import pipeline
+
+    if not model.exists():
+        raise Sentence(f"there is no file {model}")
+    if model.is_dir():
+        raise Sentence(f"{model} is a folder; name a model file in it")
+    if sys.stderr.isatty():
+        click.echo(f"reading and laying {model.name} ...", err=True)
+    plan: Plan = told(lambda: pipeline.plan(model, job, plugins))
+    for observer in plugins.observers:
+        try:
+            observer(plan)
+        except Exception as error:
+            raise Sentence(f"a plugin failed when it was shown the plan: {type(error).__name__}: {error}") from error
+    return plan
+
+
+def exit_code(findings: Sequence[Finding], fail_on: str) -> int:
+    """Return 1 where a finding is as bad as `fail_on` or worse, else 0."""
+    bad = ("error",) if fail_on == "error" else ("error", "warning")
+    return int(any(f.severity in bad for f in findings))
