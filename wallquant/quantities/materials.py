@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, fsum
 
@@ -19,6 +19,8 @@ from wallquant.rules import Amount, Item
 
 WHOLE = ("pcs", "bag", "pallet")
 """Units that are bought in whole numbers."""
+LEVELLING = "levelling mortar"
+"""A rule that measures it (in m3) goes before what the joints say."""
 NOT_BOUGHT = ("gap",)
 """Kinds of items that take no material."""
 _PLACES = 3
@@ -60,14 +62,19 @@ def materials(
         `buy` is both, rounded up to whole pieces, bags and pallets, else to a thousandth.  Rows that only inform (masses,
         offcuts, hours) have `buy` 0.  Order: units, pallets, mortar, other items, masses and offcuts.
     """
+    said = list(amounts)
+    beds = [a for a in said if (a.item, a.unit) == (LEVELLING, "m3")]
+    bed_m3 = fsum(a.quantity for a in beds) if beds else fsum(v.levelling_m3 for v in mortar.values())
+    rule = " ".join(sorted({a.rule for a in beds if a.rule}))
     rows = [
         *_units(work, cutting, catalogue),
         *_mortar("thin-bed mortar", fsum(v.thin_bed_m3 for v in mortar.values()), catalogue.mortar.thin_bed, catalogue.waste.thin_bed),
-        *_mortar("levelling mortar", fsum(v.levelling_m3 for v in mortar.values()), catalogue.mortar.bed, catalogue.waste.bed),
-        *_others(work, amounts, catalogue),
+        *(replace(r, rule=rule) for r in _mortar(LEVELLING, bed_m3, catalogue.mortar.bed, catalogue.waste.bed)),
+        *_others(work, [a for a in said if a not in beds], catalogue),
         *_masses(work, cutting),
     ]
     rows.sort(key=lambda r: r.group)  # within a group they are made in order
+    rows = [replace(r, net=round(r.net, 9), waste=round(r.waste, 9), buy=round(r.buy, 9)) for r in rows]
     table = {name: [getattr(r, name) for r in rows] for name in COLUMNS["materials.csv"]}
     return pd.DataFrame(table, columns=list(COLUMNS["materials.csv"]))
 
