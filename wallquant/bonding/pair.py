@@ -10,17 +10,17 @@ a candidate that the stack verifies.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from wallquant.bonding.span import Bonded, Interval, Span, less
+from wallquant.bonding.span import Bonded, Interval, Span, holds, less, relaxed, union
 from wallquant.units import Nm
 
 Zone = tuple[Nm, Nm, Nm, Nm, Nm, Nm]
 """Least and most a, least and most b, least and most b - a."""
 
-MOST_NODES = 6_000
-"""Give up beyond so many zones: the bound is then that of single courses."""
+MOST_NODES = 1_500
+"""Give up beyond so many zones; what was proven by then is still a bound."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -47,6 +47,7 @@ class _Node:
     parent: int
     moved: int
     whole: bool | None
+    cuts: int
 
 
 def tight(a1: Nm, a2: Nm, b1: Nm, b2: Nm, d1: Nm, d2: Nm) -> Zone | None:
@@ -58,16 +59,64 @@ def tight(a1: Nm, a2: Nm, b1: Nm, b2: Nm, d1: Nm, d2: Nm) -> Zone | None:
     return a1, a2, b1, b2, max(d1, b1 - a2), min(d2, b2 - a1)
 
 
+def suffixes(span: Span, joint: Nm, windows: Sequence[Interval], whole: Interval, cut: Interval, most: int = 40) -> list[list[Interval]]:
+    """Return the starts from which a span can be closed with at most 0, 1, 2 ... cuts, up to one cut more than its own least.
+
+    Empty where the span cannot be filled.  `whole` and `cut` are the least and most that a piece with its joint takes up.
+    """
+    lo, end = span.lo, span.hi + joint
+    near = [w for w in windows if w[1] > lo and w[0] < end]
+
+    def back(starts: Sequence[Interval], step: Interval) -> list[Interval]:
+        moved = [(max(lo, a - step[1]), b - step[0]) for a, b in starts if b - step[0] >= lo]
+        first = [(lo, lo)] if any(a == lo for a, _ in moved) else []
+        return union([*first, *less([(max(a, lo + 1), b) for a, b in moved if b > lo], near)])
+
+    def closed(starts: list[Interval]) -> list[Interval]:
+        everything, edge = list(starts), starts
+        while edge := back(edge, whole):
+            everything += edge
+        return union(everything)
+
+    layers = [closed([(end, end)])]
+    while not holds(layers[-1], lo):
+        more = closed(union([*layers[-1], *back(layers[-1], cut)]))
+        if len(layers) > most or more == layers[-1]:
+            return []
+        layers.append(more)
+    layers.append(closed(union([*layers[-1], *back(layers[-1], cut)])))
+    return layers
+
+
 class _Search:
+    """Best first: cuts laid so far and the fewest that each course by itself still needs."""
+
     def __init__(self, halves: tuple[Half, Half], how: Bonded, offset: Nm, ranged: bool) -> None:
         self.halves, self.offset = halves, offset
+        self.joint = how.joint_least if ranged else how.joint
         self.whole = (how.unit + how.joint_least, how.unit + how.joint_most) if ranged else (how.pitch, how.pitch)
-        self.cut = (
-            (how.least + how.joint_least, how.unit + how.joint_most - 1) if ranged else (how.least + how.joint, how.pitch - 1)
-        )
-        self.joint = how.joint
+        self.cut = (how.least + self.joint, self.whole[1] - 1)
         self.nodes: list[_Node] = []
-        self.seen: dict[tuple[int, int, bool], list[Zone]] = {}
+        self.seen: dict[tuple[int, int, bool], list[tuple[int, Zone]]] = {}
+        self.ahead = [[suffixes(s, self.joint, h.windows, self.whole, self.cut) for s in h.spans] for h in halves]
+        self.rest: list[list[int]] = []
+        for ahead in self.ahead:
+            rest = [0]
+            for layers in reversed(ahead):
+                rest.append(rest[-1] + max(0, len(layers) - 2))
+            self.rest.append(rest[::-1])
+        self.proven = 0
+
+    def needs(self, zone: Zone, at: tuple[int, int]) -> int:
+        """Return a lower bound for the cuts still to come."""
+        total = 0
+        for i in (0, 1):
+            k, odd = divmod(at[i], 2)
+            total += self.rest[i][k + 1]
+            if not odd:
+                lo, hi, layers = zone[2 * i], zone[2 * i + 1], self.ahead[i][k]
+                total += next((q for q, one in enumerate(layers) if any(a <= hi and b >= lo for a, b in one)), len(layers))
+        return total
 
     def edges(self, i: int, k: int) -> tuple[Nm, Nm]:
         span = self.halves[i].spans[k]
@@ -80,25 +129,23 @@ class _Search:
             return span.lapped_hi
         return span.lapped_lo if zone[2 * i] == zone[2 * i + 1] == span.lo else True
 
-    def add(self, zone: Zone | None, at: tuple[int, int], parent: int, moved: int, whole: bool | None, out: list[int]) -> None:
-        if zone is None:
-            return
-        known = self.seen.setdefault((*at, zone[4] >= 0), [])
-        if any(
-            y[0] <= zone[0] and zone[1] <= y[1] and y[2] <= zone[2] and zone[3] <= y[3] and y[4] <= zone[4] and zone[5] <= y[5]
-            for y in known
-        ):
-            return
-        known.append(zone)
-        self.nodes.append(_Node(zone, at, parent, moved, whole))
-        out.append(len(self.nodes) - 1)
+    def add(self, node: _Node) -> int | None:
+        """Keep a zone unless an earlier one with no more cuts holds it all; return its number."""
+        zone = node.zone
+        known = self.seen.setdefault((*node.at, zone[4] >= 0), [])
+        for cuts, y in known:
+            if cuts <= node.cuts and y[0] <= zone[0] and zone[1] <= y[1] and y[2] <= zone[2] and zone[3] <= y[3] and y[4] <= zone[4] and zone[5] <= y[5]:
+                return None
+        known.append((node.cuts, zone))
+        self.nodes.append(node)
+        return len(self.nodes) - 1
 
     def placed(self, zone: Zone, i: int, lo: Nm, hi: Nm, apart: bool) -> Iterator[Zone]:
         """Narrow the moved course to [lo, hi]; where both places are joints, split by the offset."""
         narrowed = (lo, hi, *zone[2:]) if i == 0 else (*zone[:2], lo, hi, *zone[4:])
         a1, a2, b1, b2, d1, d2 = narrowed
         if not apart or self.offset <= 0:
-            choices = [(d1, d2)]
+            choices = [(d1, min(d2, -1)), (max(d1, 0), d2)]
         else:
             choices = [(max(d1, self.offset), d2), (d1, min(d2, -self.offset))]
         for p, q in choices:
@@ -139,32 +186,37 @@ class _Search:
                 for one in self.placed(moved, i, end, end, other and span.lapped_hi):
                     yield one, place(here + 1), i, whole
 
-    def run(self, most: int) -> tuple[int, int] | None:
+    def run(self, limit: int) -> int | None:
+        """Return the number of the last zone with the fewest cuts, or None; `proven` is then what the search has proven."""
+        if not all(layers for ahead in self.ahead for layers in ahead):
+            return None
         a, b = self.edges(0, 0)[0], self.edges(1, 0)[0]
-        layer: list[int] = []
-        self.add((a, a, b, b, b - a, b - a), (0, 0), -1, 0, None, layer)
+        first = self.add(_Node((a, a, b, b, b - a, b - a), (0, 0), -1, 0, None, 0))
+        assert first is not None
         last = (2 * len(self.halves[0].spans) - 1, 2 * len(self.halves[1].spans) - 1)
-        for cuts in range(most + 1):
-            queue, later, k = list(layer), [], 0
-            while k < len(queue):
-                n = queue[k]
-                k += 1
+        self.proven = self.needs(self.nodes[0].zone, (0, 0))
+        waiting: dict[int, list[_Node]] = {}
+        queue = [first]
+        while True:
+            while queue:
+                n = queue.pop()
                 if self.nodes[n].at == last:
-                    return cuts, n
+                    return n
+                cuts = self.nodes[n].cuts
                 for zone, at, i, whole in self.moves(n):
-                    if whole is False:
-                        later.append((zone, at, n, i))
-                    else:
-                        self.add(zone, at, n, i, whole, queue)
-                if len(self.nodes) > MOST_NODES:
+                    node = _Node(zone, at, n, i, whole, cuts + (whole is False))
+                    total = node.cuts + self.needs(zone, at)
+                    if total > self.proven:
+                        waiting.setdefault(total, []).append(node)
+                    elif (k := self.add(node)) is not None:
+                        queue.append(k)
+                if len(self.nodes) > limit:
                     return None
-            later.sort(key=lambda m: (m[0][0] - m[0][1] + m[0][2] - m[0][3], m[0], m[1]))
-            layer = []
-            for zone, at, n, i in later:
-                self.add(zone, at, n, i, False, layer)
-            if not layer:
+            if not waiting:
                 return None
-        return None
+            self.proven = min(waiting)
+            found = (self.add(node) for node in waiting.pop(self.proven))
+            queue = [k for k in found if k is not None]
 
     def trace(self, n: int) -> tuple[tuple[Nm, ...], tuple[Nm, ...]]:
         """Walk back from the last zone and choose one state in each; whole units keep the nominal joint where they can."""
@@ -188,21 +240,27 @@ class _Search:
         return tuple(sorted(starts[0])), tuple(sorted(starts[1]))
 
 
-def two(lower: Half, upper: Half, how: Bonded, offset: Nm, most: int = 60) -> Pair | None:
+def two(lower: Half, upper: Half, how: Bonded, offset: Nm, limit: int = MOST_NODES) -> Pair | None:
     """Return the fewest cuts of two courses that lie on each other with nominal joints, or None (impossible, or given up)."""
     if not lower.spans or not upper.spans or any(s.raked for s in (*lower.spans, *upper.spans)):
         return None
     search = _Search((lower, upper), how, offset, ranged=False)
-    found = search.run(most)
+    found = search.run(limit)
     if found is None:
         return None
-    a, b = search.trace(found[1])
-    return Pair(cuts=found[0], lower=a, upper=b)
+    a, b = search.trace(found)
+    return Pair(cuts=search.nodes[found].cuts, lower=a, upper=b)
 
 
-def least_two(lower: Half, upper: Half, how: Bonded, offset: Nm, most: int = 60) -> int | None:
-    """Return a lower bound for the cuts of two courses with joints anywhere in their range, or None where it was given up."""
+def least_two(lower: Half, upper: Half, how: Bonded, offset: Nm, limit: int = MOST_NODES) -> int:
+    """Return a lower bound for the cuts of two courses with joints anywhere in their range (0 where they cannot be filled).
+
+    `offset` and windows are those of nominal joints; they are relaxed by what a joint's range can move its centre and edges.
+    """
     if not lower.spans or not upper.spans or any(s.raked for s in (*lower.spans, *upper.spans)):
-        return None
-    found = _Search((lower, upper), how, offset, ranged=how.joint_least < how.joint_most).run(most)
-    return found[0] if found else None
+        return 0
+    wide = how.joint_most - how.joint_least
+    halves = [Half(spans=h.spans, windows=relaxed(h.windows, how)) for h in (lower, upper)]
+    search = _Search((halves[0], halves[1]), how, offset - wide, ranged=wide > 0)
+    search.run(limit)
+    return search.proven

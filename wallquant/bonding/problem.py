@@ -11,7 +11,8 @@ from typing import Literal
 
 from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face
 from wallquant.bonding.span import Bonded, Span
-from wallquant.bonding.stack import Row, Soft, Solver
+from wallquant.bonding.nodes import Row, Soft
+from wallquant.bonding.stack import Solver
 from wallquant.building import Profile
 from wallquant.units import Nm
 

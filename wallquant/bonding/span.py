@@ -100,6 +100,12 @@ def holds(intervals: Sequence[Interval], y: Nm) -> bool:
     return any(a <= y <= b for a, b in intervals)
 
 
+def relaxed(windows: Sequence[Interval], how: Bonded) -> tuple[Interval, ...]:
+    """Return windows of piece starts that hold for a joint of any width in its range, where they were made for the nominal one."""
+    right, left = how.joint - how.joint_least, (how.joint_most - how.joint + 1) // 2
+    return tuple((a + left, b - right) for a, b in windows if b - right > a + left) if right or left else tuple(windows)
+
+
 def _rake_least(least: Nm, rake: Nm) -> Nm:
     """Least length of a piece under a rake of that run-out, so that its mean length is at least the least piece."""
     return least if rake <= 0 else 2 * least if 2 * least <= rake else least + -(-rake // 2)

@@ -1,0 +1,146 @@
+"""Layouts of one span, wherever it lies: equal spans with equal windows around them are one problem.
+
+Stations here are relative to the span's start; a window is an open interval of piece starts as in `wallquant.bonding.span.reach`.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from wallquant.bonding.span import Bonded, Interval, Span, even, layouts, reach, relaxed
+from wallquant.units import Nm
+
+Shape = tuple[Nm, Nm, Nm]
+"""Length of a span, and between which stations it has its full height."""
+
+Pieces = tuple[tuple[Nm, Nm], ...]
+
+VIOLATION, BEFORE, CUT, AFTER, PIECE, NEAR, SETTING = 10**10, 10**8, 10**6, 10**3, 40, 20, 2
+"""Weights of the goals, each more than all that is below it: a hard window or offset broken, windows that yield 1 to 4, a cut,
+windows that yield 5 to 9; then few pieces, joints far apart, few settings of the saw."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fill:
+    """A layout of one span: pieces from left to right, twice the centres of its head joints, its cuts, and what it costs by itself."""
+
+    pieces: Pieces
+    joints: tuple[int, ...]
+    cuts: int
+    cost: int
+
+
+def shape_of(span: Span) -> Shape:
+    """Return a span without its place."""
+    return span.hi - span.lo, span.full_lo - span.lo, span.full_hi - span.lo
+
+
+def moved(windows: Sequence[Interval], lo: Nm, end: Nm) -> tuple[Interval, ...]:
+    """Return the windows that touch the stations from `lo` to `end`, relative to `lo`, joined where they overlap, sorted."""
+    inside = [(max(-1, a - lo), min(end - lo + 1, b - lo)) for a, b in windows if b > lo and a < end]
+    if len(inside) < 2:
+        return tuple(inside)
+    inside.sort()
+    out = [inside[0]]
+    for a, b in inside[1:]:
+        if a < out[-1][1]:
+            if b > out[-1][1]:
+                out[-1] = (out[-1][0], b)
+        else:
+            out.append((a, b))
+    return tuple(out)
+
+
+def offset_windows(centres: Sequence[int], offset: Nm, joint: Nm) -> list[Interval]:
+    """Return the open windows of piece starts that double joint centres of a neighbouring course forbid."""
+    return [((c + joint - 2 * offset) // 2, -(-(c + joint + 2 * offset) // 2)) for c in centres] if offset > 0 else []
+
+
+def near_windows(joints: Sequence[int], shift: Nm, length: Nm, offset: Nm, joint: Nm) -> list[Interval]:
+    """Return the windows that the joints of a neighbour put on a span of this length; `shift`: the neighbour's start less its own."""
+    reach_of = 2 * (offset + joint)
+    lo, hi = bisect_left(joints, -2 * shift - reach_of), bisect_right(joints, 2 * (length - shift) + reach_of)
+    return offset_windows([c + 2 * shift for c in joints[lo:hi]], offset, joint)
+
+
+@dataclass
+class Fills:
+    """Layouts of spans of one set of lengths, each distinct problem found once."""
+
+    how: Bonded
+    found: dict[tuple[object, ...], tuple[Fill, ...]] = field(default_factory=dict)
+    made: dict[tuple[Shape, Pieces], Fill] = field(default_factory=dict)
+    counts: dict[tuple[object, ...], int | None] = field(default_factory=dict)
+
+    def fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int) -> tuple[Fill, ...]:
+        """Return layouts with the fewest cuts that keep the windows (as `moved` returns them); none where there is none."""
+        key = (shape, windows, limit)
+        got = self.found.get(key)
+        if got is None:
+            got = self.found[key] = self._fill(shape, windows, limit)
+        return got
+
+    def _fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int) -> tuple[Fill, ...]:
+        span, how = _placed(shape), self.how
+        out: list[Fill] = []
+        exact = even(span, how, windows)
+        if exact:
+            out.append(self.one(shape, tuple(zip(*exact, strict=True))))
+        found = reach(span, how, windows)
+        if found and not (exact and found.cuts):
+            for starts in layouts(span, how, found, limit):
+                one = self.of_starts(shape, starts)
+                if one not in out:
+                    out.append(one)
+        return tuple(out)
+
+    def of_starts(self, shape: Shape, starts: Sequence[Nm]) -> Fill:
+        """Return the layout with these interior piece starts and nominal joints."""
+        ends = (*(s - self.how.joint for s in starts), shape[0])
+        return self.one(shape, tuple(zip((0, *starts), ends, strict=True)))
+
+    def one(self, shape: Shape, pieces: Pieces) -> Fill:
+        key = (shape, pieces)
+        made = self.made.get(key)
+        if made is None:
+            made = self.made[key] = self._one(shape, pieces)
+        return made
+
+    def _one(self, shape: Shape, pieces: Pieces) -> Fill:
+        _, full_lo, full_hi = shape
+        lengths = [b - a for a, b in pieces if b - a != self.how.unit or a < full_lo or b > full_hi]
+        gaps = [b[0] - a[1] for a, b in zip(pieces, pieces[1:], strict=False)]
+        cost = CUT * len(lengths) + PIECE * len(pieces) + SETTING * len(set(lengths)) + sum(g != self.how.joint for g in gaps)
+        joints = tuple(a[1] + b[0] for a, b in zip(pieces, pieces[1:], strict=False))
+        return Fill(pieces, joints, len(lengths), cost)
+
+    def fewest(self, shape: Shape, windows: tuple[Interval, ...]) -> int | None:
+        """Return the fewest cuts of a span by itself, or None where it cannot be filled with the windows kept."""
+        key = (shape, windows)
+        if key not in self.counts:
+            span = _placed(shape)
+            if even(span, self.how, windows):
+                self.counts[key] = 0
+            else:
+                found = reach(span, self.how, windows)
+                self.counts[key] = found.cuts if found else None
+        return self.counts[key]
+
+    def least(self, shape: Shape, windows: tuple[Interval, ...]) -> int:
+        """Return a lower bound for the cuts of a span, joints anywhere in their range (0 where it cannot be filled)."""
+        if self.how.joint_least == self.how.joint_most:
+            return self.fewest(shape, windows) or 0
+        key = ("least", shape, windows)
+        if key not in self.counts:
+            found = reach(_placed(shape), self.how, relaxed(windows, self.how), ranged=True)
+            self.counts[key] = found.cuts if found else 0
+        return self.counts[key] or 0
+
+
+def _placed(shape: Shape) -> Span:
+    length, full_lo, full_hi = shape
+    return Span(lo=0, hi=length, bottom=0, top=0, full_lo=full_lo, full_hi=full_hi)
+
+

@@ -1,0 +1,227 @@
+"""The spans of a run as a graph: each span a node, an edge where joints of two spans in neighbouring courses must stand apart.
+
+Spans that are alike (same shape, same windows) share one `Kind` with its pool of layouts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wallquant.bonding.fills import AFTER, BEFORE, NEAR, VIOLATION, Fill, Fills, Shape, moved, near_windows, offset_windows, shape_of
+from wallquant.bonding.span import Interval, Span
+from wallquant.units import Nm
+
+POOL = 28
+"""Most layouts that a kind of span keeps."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Soft:
+    """A window that may give way: no joint or no cut in the open interval of stations; `yields` as in `wallquant.rules.Window`."""
+
+    lo: Nm
+    hi: Nm
+    of: Literal["joint", "cut"]
+    yields: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Row:
+    """One course of a run.
+
+    `windows` are open intervals of piece starts (see `wallquant.bonding.span.reach`), sorted; `offset` is the least distance of
+    joint centres from those of the course below (0: none asked).
+    """
+
+    spans: tuple[Span, ...]
+    windows: tuple[Interval, ...] = ()
+    offset: Nm = 0
+    soft: tuple[Soft, ...] = ()
+
+
+SoftKey = tuple[Nm, Nm, str, int]
+
+
+@dataclass(slots=True, eq=False)
+class Kind:
+    """Spans that are alike: shape, hard windows of their own, windows with those of lapped ends beside, soft windows, lapped ends."""
+
+    shape: Shape
+    hard: tuple[Interval, ...]
+    windows: tuple[Interval, ...]
+    soft: tuple[SoftKey, ...]
+    ends: tuple[int, ...]
+    least: int
+    pool: dict[Fill, int] = field(default_factory=dict)
+
+
+@dataclass(slots=True, eq=False)
+class Node:
+    """One span in its place: its number, course, start, kind, and the nodes below and above with the offset asked."""
+
+    number: int
+    row: int
+    span: Span
+    kind: Kind
+    below: list[tuple[int, Nm]] = field(default_factory=list)
+    above: list[tuple[int, Nm]] = field(default_factory=list)
+
+    @property
+    def beside(self) -> list[tuple[int, Nm]]:
+        return self.below + self.above
+
+
+class Net:
+    """The nodes of a run, and what layouts of neighbours cost together."""
+
+    def __init__(self, fills: Fills, rows: Sequence[Row]) -> None:
+        self.fills, self.rows = fills, rows
+        self.how = how = fills.how
+        j = how.joint
+        ends = [[c for s in r.spans for c, on in ((2 * s.lo - j, s.lapped_lo), (2 * s.hi + j, s.lapped_hi)) if on] for r in rows]
+        self.nodes: list[Node] = []
+        self.of_row: list[list[int]] = []
+        kinds: dict[tuple[object, ...], Kind] = {}
+        for k, row in enumerate(rows):
+            near = [w for o, off in self.beside(k) for w in offset_windows(ends[o], off, j)]
+            self.of_row.append([])
+            for span in row.spans:
+                lo, end = span.lo, span.hi + j
+                shape = shape_of(span)
+                hard = moved(row.windows, lo, end)
+                windows = moved([*row.windows, *near], lo, end) if near else hard
+                soft = tuple((s.lo - lo, s.hi - lo, s.of, s.yields) for s in row.soft if s.hi > lo and s.lo < end)
+                own = tuple(c for c, on in ((-j, span.lapped_lo), (2 * shape[0] + j, span.lapped_hi)) if on)
+                key = (shape, hard, windows, soft, own)
+                kind = kinds.get(key)
+                if kind is None:
+                    kind = kinds[key] = Kind(shape, hard, windows, soft, own, fills.least(shape, windows))
+                self.of_row[-1].append(len(self.nodes))
+                self.nodes.append(Node(len(self.nodes), k, span, kind))
+        for k in range(1, len(rows)):
+            if rows[k].offset:
+                self._joined(self.of_row[k - 1], self.of_row[k], rows[k].offset)
+        self.tables: dict[tuple[int, int, Nm, Nm, int, int], NDArray[np.int64]] = {}
+
+    def _joined(self, lower: Sequence[int], upper: Sequence[int], offset: Nm) -> None:
+        for u in upper:
+            up = self.nodes[u]
+            lo, hi = up.span.lo - offset, up.span.hi + offset
+            for n in lower:
+                low = self.nodes[n]
+                if low.span.hi > lo and low.span.lo < hi:
+                    up.below.append((n, offset))
+                    low.above.append((u, offset))
+
+    def beside(self, k: int) -> list[tuple[int, Nm]]:
+        """Return the neighbours of a course with the offset asked between them."""
+        out = [(k - 1, self.rows[k].offset)] if k else []
+        return out + ([(k + 1, self.rows[k + 1].offset)] if k + 1 < len(self.rows) else [])
+
+    def near(self, u: int, v: int, offset: Nm, fill: Fill) -> list[Interval]:
+        """Return the windows that a layout of node v puts on node u, relative to u."""
+        one, other = self.nodes[u], self.nodes[v]
+        return near_windows(fill.joints, other.span.lo - one.span.lo, one.kind.shape[0], offset, self.how.joint)
+
+    def candidates(self, u: int, near: Sequence[Interval], limit: int) -> tuple[Fill, ...]:
+        """Solve one span against given windows and add what is found to its pool; where that is impossible windows give way."""
+        kind = self.nodes[u].kind
+        joint, end = self.how.joint, kind.shape[0] + self.how.joint
+        soft = [(lo, hi + joint, yields) for lo, hi, of, yields in kind.soft if of == "joint"]
+        before = [(a, b) for a, b, yields in soft if yields <= 4]
+        after = [(a, b) for a, b, yields in soft if yields > 4]
+        tries = [[*near, *before, *after]] if after else []
+        tries += [[*near, *before]] if before else []
+        tries.append(list(near))
+        out: list[Fill] = []
+        for n, more in enumerate(tries):
+            found = self.fills.fill(kind.shape, moved([*kind.windows, *more], 0, end) if more else kind.windows, limit)
+            out += [f for f in found if f not in out]
+            if found and not (after and n == 0):
+                break
+        if not out:
+            for windows in (kind.windows, kind.hard, ()):
+                if found := self.fills.fill(kind.shape, windows, limit):
+                    out = list(found)
+                    break
+            else:
+                raise ValueError(f"a stretch of {kind.shape[0]} nm cannot be filled")
+        self.keep(kind, out)
+        return tuple(out)
+
+    def keep(self, kind: Kind, found: Sequence[Fill]) -> None:
+        """Add layouts to a pool; a full pool takes no more."""
+        pool = kind.pool
+        for one in found:
+            if one not in pool and len(pool) < POOL:
+                pool[one] = self.cost(kind, one)
+
+    def cost(self, kind: Kind, fill: Fill) -> int:
+        """Return the cost of a layout by itself, in the order of goals."""
+        total, joint = fill.cost, self.how.joint
+        if kind.hard or kind.soft:
+            gaps = [(a[1], b[0]) for a, b in zip(fill.pieces, fill.pieces[1:], strict=False)]
+            total += 10 * VIOLATION * sum(s > lo and e < hi - joint for e, s in gaps for lo, hi in kind.hard)
+            cuts = [(a, b) for a, b in fill.pieces if b - a != self.how.unit or a < kind.shape[1] or b > kind.shape[2]]
+            for lo, hi, of, yields in kind.soft:
+                hit = sum(s > lo and e < hi for e, s in gaps) if of == "joint" else sum(a < hi and b > lo for a, b in cuts)
+                total += hit * (BEFORE if yields <= 4 else AFTER) * (10 - yields)
+        return total
+
+    def costing(self, u: int, fill: Fill) -> int:
+        kind = self.nodes[u].kind
+        got = kind.pool.get(fill)
+        return self.cost(kind, fill) if got is None else got
+
+    def together(self, u: int, v: int, offset: Nm, one: Fill, other: Fill) -> int:
+        """Return what two layouts of neighbours cost together: joints too near, and how near the nearest are."""
+        a, b = self.nodes[u], self.nodes[v]
+        shift = 2 * (b.span.lo - a.span.lo)
+        xs, ys = one.joints, [c + shift for c in other.joints]
+        wide = self.how.unit
+        least, hits = wide, 0
+        n, m, count = 0, 0, len(ys)
+        for x in xs:
+            while n < count and ys[n] <= x - wide:
+                n += 1
+            m = n
+            while m < count and (gap := abs(ys[m] - x)) < wide:
+                least = min(least, gap)
+                hits += gap < 2 * offset
+                m += 1
+        for c in b.kind.ends:
+            hits += sum(abs(x - c - shift) < 2 * offset for x in xs)
+        for c in a.kind.ends:
+            hits += sum(abs(y - c) < 2 * offset for y in ys)
+        return hits * VIOLATION + (NEAR * (wide - least)) // wide
+
+    def table(self, u: int, v: int, offset: Nm) -> NDArray[np.int64]:
+        """Return `together` for all layouts in the pools of two neighbours, shape (layouts of u, layouts of v)."""
+        a, b = self.nodes[u], self.nodes[v]
+        shift = 2 * (b.span.lo - a.span.lo)
+        key = (id(a.kind), id(b.kind), shift, offset, len(a.kind.pool), len(b.kind.pool))
+        if key not in self.tables:
+            x = _padded([f.joints for f in a.kind.pool], -(10**15))
+            y = _padded([f.joints for f in b.kind.pool], 10**15) + shift
+            apart = np.abs(x[:, None, :, None] - y[None, :, None, :])
+            hits = (apart < 2 * offset).sum(axis=(2, 3))
+            wide = self.how.unit
+            least = np.minimum(apart.min(axis=(2, 3)), wide)
+            if b.kind.ends:
+                e = np.array(b.kind.ends, np.int64) + shift
+                hits = hits + (np.abs(x[:, :, None] - e) < 2 * offset).sum(axis=(1, 2))[:, None]
+            if a.kind.ends:
+                e = np.array(a.kind.ends, np.int64)
+                hits = hits + (np.abs(y[:, :, None] - e) < 2 * offset).sum(axis=(1, 2))[None, :]
+            self.tables[key] = hits * VIOLATION + (NEAR * (wide - least)) // wide
+        return self.tables[key]
+
+
+def _padded(rows: Sequence[Sequence[int]], fill: int) -> NDArray[np.int64]:
+    width = max(1, max(len(r) for r in rows))
+    return np.array([[*r, *[fill] * (width - len(r))] for r in rows], np.int64)

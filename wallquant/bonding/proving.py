@@ -1,0 +1,160 @@
+"""A proven lower bound for the cuts of a run: the least of each span by itself, and what exact searches prove beyond that.
+
+A *star* is a few spans of two neighbouring courses that overlap.  An exact search (see `wallquant.bonding.pair`) may prove that
+they need more cuts together than each by itself: its *gain*.  Stars that share no span add up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+from wallquant.bonding.nodes import Net
+from wallquant.bonding.pair import Half, least_two, two
+from wallquant.bonding.span import Interval, Span
+
+Star = tuple[tuple[int, ...], tuple[int, ...]]
+"""Spans of the lower and of the upper course."""
+
+WHOLE = 8
+"""Overlapping spans of two courses are searched together up to so many, beyond that each span with those that overlap it."""
+PACKED = 14
+"""Up to so many stars that share spans the best choice is found exactly."""
+
+
+class Proof:
+    """What is proven of a run so far."""
+
+    def __init__(self, net: Net) -> None:
+        self.net = net
+        self.least = {n.number: n.kind.least for n in net.nodes}
+        self.gains: dict[Star, int] = {}
+        self.cache: dict[tuple[object, ...], tuple[int, tuple[tuple[int, ...], tuple[int, ...]] | None]] = {}
+        self.packed: list[tuple[Star, int]] = []
+
+    def bound(self) -> int:
+        return sum(self.least.values()) + sum(g for _, g in self.packed)
+
+    def excess(self, cuts: Mapping[int, int]) -> set[int]:
+        """Return the nodes with more cuts than their least, less those that a gain explains."""
+        over = {u: c - self.least[u] for u, c in cuts.items() if c > self.least[u]}
+        for (lower, upper), gain in self.packed:
+            for u in sorted((*lower, *upper)):
+                used = min(gain, over.get(u, 0))
+                if used:
+                    gain -= used
+                    over[u] -= used
+        return {u for u, c in over.items() if c > 0}
+
+    def pairs(self, region: Sequence[int]) -> None:
+        """Search the stars of a region exactly: put their layouts into the pools, and count their gains."""
+        for star in self.stars(region):
+            if star not in self.gains:
+                self.gains[star] = self.search(star)
+        self.packed = packed({s: g for s, g in self.gains.items() if g > 0})
+
+    def stars(self, region: Sequence[int]) -> list[Star]:
+        """Return connected spans of two neighbouring courses, within a region."""
+        inside, net = set(region), self.net
+        out: dict[Star, None] = {}
+        for row in sorted({net.nodes[u].row for u in region}):
+            left = [u for u in net.of_row[row] if u in inside]
+            while left:
+                lower, upper = [left[0]], []
+                edge = [left[0]]
+                while edge:
+                    node = net.nodes[edge.pop()]
+                    for v, _ in node.above if node.row == row else node.below:
+                        if v in inside and v not in lower and v not in upper:
+                            (lower if net.nodes[v].row == row else upper).append(v)
+                            edge.append(v)
+                left = [u for u in left if u not in lower]
+                if not upper:
+                    continue
+                if len(lower) + len(upper) <= WHOLE:
+                    out[tuple(sorted(lower)), tuple(sorted(upper))] = None
+                    continue
+                for u in sorted(lower):
+                    out[(u,), tuple(v for v, _ in net.nodes[u].above if v in inside)] = None
+                for u in sorted(upper):
+                    out[tuple(v for v, _ in net.nodes[u].below if v in inside), (u,)] = None
+        return [s for s in out if s[0] and s[1] and self.orderly(s[0]) and self.orderly(s[1])]
+
+    def orderly(self, course: Sequence[int]) -> bool:
+        spans = [self.net.nodes[u].span for u in course]
+        return all(a.hi < b.lo for a, b in pairwise(spans))
+
+    def search(self, star: Star) -> int:
+        """Return the gain of a star."""
+        net = self.net
+        origin = net.nodes[star[0][0]].span.lo
+        halves: list[Half] = []
+        for course in star:
+            spans: list[Span] = []
+            windows: list[Interval] = []
+            for u in course:
+                node = net.nodes[u]
+                lo, hi = node.span.lo - origin, node.span.hi - origin
+                spans.append(replace(node.span, lo=lo, hi=hi, bottom=0, top=0, full_lo=node.span.full_lo - origin, full_hi=node.span.full_hi - origin))
+                edge = hi + net.how.joint
+                windows += [(max(a + lo, lo - 1), min(b + lo, edge)) for a, b in node.kind.windows]
+            halves.append(Half(spans=tuple(spans), windows=tuple(sorted(windows))))
+        offset = net.rows[net.nodes[star[1][0]].row].offset
+        alone = sum(self.least[u] for course in star for u in course)
+        key = (halves[0], halves[1], offset)
+        if key not in self.cache:
+            exact = two(halves[0], halves[1], net.how, offset)
+            bound = exact.cuts if exact else alone
+            if net.how.joint_least < net.how.joint_most or exact is None:
+                bound = least_two(halves[0], halves[1], net.how, offset) if exact is None or exact.cuts > alone else alone
+            self.cache[key] = bound, (exact.lower, exact.upper) if exact else None
+        bound, starts = self.cache[key]
+        if starts:
+            for course, half, found in zip(star, halves, starts, strict=True):
+                for u, span in zip(course, half.spans, strict=True):
+                    kind = net.nodes[u].kind
+                    inner = [y - span.lo for y in found if span.lo < y <= span.hi]
+                    net.keep(kind, [net.fills.of_starts(kind.shape, inner)])
+        return max(0, bound - alone)
+
+
+def packed(gains: Mapping[Star, int]) -> list[tuple[Star, int]]:
+    """Return stars that share no span with as much gain together as can be found; exact up to `PACKED` that hang together."""
+    left = sorted(gains)
+    spans = {s: {*s[0], *s[1]} for s in left}
+    out: list[tuple[Star, int]] = []
+    while left:
+        group, edge = [left[0]], [left[0]]
+        while edge:
+            one = edge.pop()
+            for other in left:
+                if other not in group and spans[one] & spans[other]:
+                    group.append(other)
+                    edge.append(other)
+        left = [s for s in left if s not in group]
+        group.sort(key=lambda s: (-gains[s], s))
+        chosen = _best(group, gains, spans) if len(group) <= PACKED else _greedy(group, spans)
+        out += [(s, gains[s]) for s in chosen]
+    return sorted(out)
+
+
+def _greedy(group: Sequence[Star], spans: Mapping[Star, set[int]]) -> list[Star]:
+    used: set[int] = set()
+    out = []
+    for s in group:
+        if not spans[s] & used:
+            out.append(s)
+            used |= spans[s]
+    return out
+
+
+def _best(group: Sequence[Star], gains: Mapping[Star, int], spans: Mapping[Star, set[int]]) -> list[Star]:
+    if not group:
+        return []
+    first, rest = group[0], group[1:]
+    with_it = [first, *_best([s for s in rest if not spans[s] & spans[first]], gains, spans)]
+    if not any(spans[s] & spans[first] for s in rest):
+        return with_it
+    without = _best(rest, gains, spans)
+    return with_it if sum(gains[s] for s in with_it) >= sum(gains[s] for s in without) else without

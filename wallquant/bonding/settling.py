@@ -1,0 +1,174 @@
+"""Settle the layouts of a run: from the bottom up first, then again wherever a span has more cuts than it needs by itself.
+
+A *bad* node has more cuts than its own least, or joints too near to a neighbour's.  Around bad nodes pools of layouts grow (spans
+solved against the neighbours below, above, both, and exact pairs), and one layout of each pool is chosen so that the whole
+neighbourhood costs least.  The cuts come with a proven lower bound: the least of each span by itself, and what exact searches of
+a few spans prove beyond that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from wallquant.bonding.elimination import eliminated
+from wallquant.bonding.fills import CUT, VIOLATION, Fill, Fills
+from wallquant.bonding.nodes import Net, Row
+from wallquant.bonding.proving import Proof
+from wallquant.bonding.span import Interval
+
+REACH = 3
+"""How many courses away from a bad node pools still grow."""
+REGION = 70
+"""Most nodes that are settled together."""
+ROUNDS = 5
+"""Most rounds of refinement without success."""
+
+
+class Settling:
+    """One run while it is settled."""
+
+    def __init__(self, fills: Fills, rows: Sequence[Row]) -> None:
+        self.net = Net(fills, rows)
+        self.proof = Proof(self.net)
+        self.pick: dict[int, Fill] = {}
+
+    def settle(self) -> tuple[list[Fill], int]:
+        """Return the layout of each node, and the proven least number of cuts of all."""
+        net = self.net
+        self.sweep([n.number for n in net.nodes], self.pick)
+        for step in range(3 + ROUNDS):
+            regions = self.regions()
+            if not regions:
+                break
+            for region in regions:
+                self.grow(region, step)
+                self.choose(region)
+        self.polish()
+        return [self.pick[n.number] for n in net.nodes], self.proof.bound()
+
+    def bad(self) -> list[int]:
+        """Return the nodes that may do better, as far as is proven."""
+        worse = self.proof.excess({u: f.cuts for u, f in self.pick.items()})
+        return [n.number for n in self.net.nodes if n.number in worse or self.clashes(n.number)]
+
+    def clashes(self, u: int) -> bool:
+        net, mine = self.net, self.pick[u]
+        if net.costing(u, mine) >= VIOLATION:
+            return True
+        return any(net.together(v, u, off, self.pick[v], mine) >= VIOLATION for v, off in net.nodes[u].below)
+
+    def regions(self) -> list[list[int]]:
+        """Return the neighbourhoods of the bad nodes; those that touch are one, as long as it is small."""
+        out: list[list[int]] = []
+        taken: set[int] = set()
+        bad = self.bad()
+        for u in bad:
+            if u in taken:
+                continue
+            seen, edge = {u}, [u]
+            others = set(bad)
+            depth = {u: 0}
+            while edge and len(seen) < REGION:
+                here = edge.pop(0)
+                if depth[here] >= REACH:
+                    continue
+                for v, _ in self.net.nodes[here].beside:
+                    if v not in seen and len(seen) < REGION:
+                        seen.add(v)
+                        depth[v] = 0 if v in others else depth[here] + 1
+                        edge.append(v)
+            taken |= seen & others
+            out.append(sorted(seen))
+        return out
+
+    def grow(self, region: Sequence[int], step: int) -> None:
+        """Add layouts to the pools of a region."""
+        down = region[::-1]
+        if step == 0:
+            for order, pick in ((down, 0), (region, 0), (down, 99), (region, 99)):
+                self.sweep(order, {}, pick, set(region))
+        elif step == 1:
+            self.proof.pairs(region)
+            for order, pick in ((down, 4), (region, 4), (region, 1), (region, 2)):
+                self.sweep(order, {}, pick, set(region))
+        else:
+            self.around(region)
+
+    def sweep(self, order: Iterable[int], chosen: dict[int, Fill], pick: int = -1, inside: set[int] | None = None) -> None:
+        """Solve node after node against what is chosen already, and with `inside` against all that lies outside it."""
+        net = self.net
+        for u in order:
+            node = net.nodes[u]
+            near: list[Interval] = []
+            for v, off in node.beside:
+                got = chosen.get(v)
+                if got is None and inside is not None and v not in inside:
+                    got = self.pick[v]
+                if got is not None:
+                    near += net.near(u, v, off, got)
+            found = net.candidates(u, near, 8)
+            if pick >= 0:
+                chosen[u] = found[min(pick, len(found) - 1)]
+            else:
+                chosen[u] = self.cheapest(u, found, chosen)
+
+    def cheapest(self, u: int, found: Iterable[Fill], chosen: dict[int, Fill]) -> Fill:
+        """Return the layout that costs least by itself and with the neighbours chosen; of equal ones the first."""
+        net = self.net
+        beside = [(v, off, chosen[v]) for v, off in net.nodes[u].beside if v in chosen]
+        best: tuple[int, Fill] | None = None
+        for f in found:
+            cost = net.costing(u, f)
+            if best is not None and cost >= best[0]:
+                continue
+            cost += sum(net.together(u, v, off, f, other) for v, off, other in beside)
+            if best is None or cost < best[0]:
+                best = cost, f
+        assert best is not None
+        return best[1]
+
+    def around(self, region: Sequence[int]) -> None:
+        """Solve each span again between its neighbours as they lie, and the neighbours against the results."""
+        net = self.net
+        for u in region:
+            node = net.nodes[u]
+            for sides in (node.beside, node.below, node.above):
+                near = [w for v, off in sides for w in net.near(u, v, off, self.pick[v])]
+                found = net.candidates(u, near, 12)
+                for v, off in node.beside:
+                    if (v, off) not in sides:
+                        for one in (found[0], found[-1]):
+                            net.candidates(v, net.near(v, u, off, one), 4)
+
+    def choose(self, region: Sequence[int]) -> None:
+        """Choose one layout of each pool in a region, the rest of the run as it lies."""
+        net, inside = self.net, set(region)
+        pools = {u: list(net.nodes[u].kind.pool) for u in region}
+        costs, tables = {}, {}
+        for u in region:
+            node = net.nodes[u]
+            cost = np.fromiter(node.kind.pool.values(), np.int64)
+            for v, off in node.beside:
+                if v not in inside:
+                    cost = cost + np.array([net.together(u, v, off, f, self.pick[v]) for f in pools[u]], np.int64)
+            costs[u] = cost
+            for v, off in node.above:
+                if v in inside:
+                    tables[u, v] = net.table(u, v, off)
+        now = {}
+        for u in region:
+            if self.pick[u] not in pools[u]:
+                self.pick[u] = pools[u][0]
+            now[u] = pools[u].index(self.pick[u])
+        for u, k in eliminated(costs, tables, now).items():
+            self.pick[u] = pools[u][k]
+
+    def polish(self) -> None:
+        """Take for each node in turn the layout of its pool that costs least with its neighbours as they lie."""
+        for _ in range(2):
+            for node in self.net.nodes:
+                own = self.net.costing(node.number, self.pick[node.number])
+                if own % CUT > 0 and len(node.kind.pool) > 1:
+                    self.pick[node.number] = self.cheapest(node.number, [self.pick[node.number], *node.kind.pool], self.pick)
