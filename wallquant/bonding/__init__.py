@@ -14,7 +14,8 @@ import numpy as np
 
 from wallquant.bonding.asking import Asked, RuleError, ask
 from wallquant.bonding.corners import Pattern, tied
-from wallquant.bonding.laid import Region, region
+from wallquant.bonding.guests import guests
+from wallquant.bonding.laid import region
 from wallquant.bonding.ledger import Account, accounts
 from wallquant.bonding.solving import Engine, Solved, solve
 from wallquant.bonding.stamping import patterned, stamped
@@ -112,9 +113,10 @@ def bond(
     )
     drawn = {r.name: r for r in network.runs}
     books: list[Account] = []
+    visiting = guests(asked, solved)
     for name, one in asked.items():
-        taken = _region(one, solved[name], patterns, asked)
-        books += accounts(drawn[name], one, solved[name], taken, walls)
+        taken = region(one.problem, solved[name], visiting[name])
+        books += accounts(drawn[name], one, solved[name], taken, visiting[name], walls)
     findings = [*of_runs(asked, solved, system), *of_corners(corners, patterns, asked), *_left_over(books, walls)]
     return Bond(
         work=work,
@@ -131,27 +133,6 @@ def _units(network: Network, asked: Mapping[str, Asked], solved: Mapping[str, So
     codes = {r.unit.code for r in network.runs}
     codes |= {p.unit for s in solved.values() for p in s.face.puts if p.unit} | {u.unit for a in asked.values() for u in a.uses}
     return tuple(sorted((network.catalogue.unit(c) for c in codes), key=lambda u: u.code))
-
-
-def _region(one: Asked, done: Solved, patterns: Mapping[str, Pattern], asked: Mapping[str, Asked]) -> Region:
-    others: list[tuple[bool, ...]] = []
-    for junction, meets in zip(one.fitted.run.junctions, one.problem.meets, strict=True):
-        count = len(one.fitted.courses)
-        if not meets.half or junction.other not in asked:
-            others.append((False,) * count)
-            continue
-        there = asked[junction.other].fitted
-        at = next(j for j in there.run.junctions if j.corner == junction.corner)
-        others.append(tuple(_full_there(asked[junction.other], there.run.bottom, at.station, c.bottom, c.top) for c in one.fitted.courses.levels))
-    return region(one.problem, done, tuple(others))
-
-
-def _full_there(other: Asked, base: Nm, station: Nm, bottom: Nm, top: Nm) -> bool:
-    """Say whether the other run has a whole course between these levels at a station."""
-    fit = other.fitted
-    if not any(abs(c.top - top) <= 1 and abs(c.bottom - bottom) <= 1 for c in fit.courses.levels) or level_at(fit.top, station) < top:
-        return False
-    return not any(o.through and o.start < station < o.end and o.sill < top and o.head > bottom for o in fit.openings)
 
 
 def _phases(corner: Corner, found: Pattern, asked: Mapping[str, Asked]) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from wallquant.bonding.cells import Block, Levels, level
 from wallquant.bonding.coursing import Fitted, courses, fitted
 from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
 from wallquant.bonding.span import Bonded
+from wallquant.building import Profile
 from wallquant.catalogue import Catalogue
 from wallquant.layout import TIED, Junction, Run
 from wallquant.masonry import Unit
@@ -79,7 +80,7 @@ def ask(
         levels=Levels(
             bed=levels.bed, height=run.unit.height, joint=levels.joint, count=len(levels), least_rip=catalogue.least_rip
         ),
-        top=tuple((s, z - run.bottom) for s, z in fit.top),
+        top=_extended(tuple((s, z - run.bottom) for s, z in fit.top), max(j.thickness for j in run.junctions)),
         holes=holes(fit, gaps),
         meets=tuple(replace(meets(run, j), bonded=j.corner in bondable and j.corner not in tied) for j in run.junctions),
         base=base,
@@ -99,6 +100,15 @@ def ask(
         choice_names=names,
         offset_rules=offset_rules,
     )
+
+
+def _extended(top: Profile, reach: Nm) -> Profile:
+    """Carry the slope of a raked top on past both ends: a run that passes at a corner goes on under the same roof."""
+    (a, p), (b, q) = top[0], top[1]
+    (c, r), (d, t) = top[-2], top[-1]
+    first = ((a - reach, p - round((q - p) * reach / (b - a))),) if p != q and b > a else ()
+    last = ((d + reach, t + round((t - r) * reach / (d - c))),) if r != t and d > c else ()
+    return (*first, *top, *last)
 
 
 def bonded(catalogue: Catalogue, unit: Unit) -> Bonded:
@@ -167,7 +177,8 @@ def meets(run: Run, junction: Junction) -> Meets:
     if junction.kind != "angled":
         return Meets(station=junction.station, half=junction.thickness // 2, role=junction.role)
     if junction.turn == 0:
-        return Meets(station=junction.station, half=1, role=junction.role)
+        # end to end: no thickness lies between, and half must not be 0, which says that the end is free
+        return Meets(station=junction.station + (1 if junction.role == "end" else -1), half=1, role=junction.role)
     angle = radians(junction.turn)
     half = junction.thickness / 2 / sin(angle) + run.thickness / 2 / tan(angle)
     return Meets(station=junction.station, half=round(half), role=junction.role)

@@ -74,21 +74,21 @@ class Fills:
     made: dict[tuple[Shape, Pieces], Fill] = field(default_factory=dict)
     counts: dict[tuple[object, ...], int | None] = field(default_factory=dict)
 
-    def fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int) -> tuple[Fill, ...]:
-        """Return layouts with the fewest cuts that keep the windows (as `moved` returns them); none where there is none."""
-        key = (shape, windows, limit)
+    def fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int, extra: int = 0) -> tuple[Fill, ...]:
+        """Return layouts with the fewest cuts (or `extra` more) that keep the windows (as `moved` returns them), if there are any."""
+        key = (shape, windows, limit, extra)
         got = self.found.get(key)
         if got is None:
-            got = self.found[key] = self._fill(shape, windows, limit)
+            got = self.found[key] = self._fill(shape, windows, limit, extra)
         return got
 
-    def _fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int) -> tuple[Fill, ...]:
+    def _fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int, extra: int) -> tuple[Fill, ...]:
         span, how = _placed(shape), self.how
         out: list[Fill] = []
-        exact = even(span, how, windows)
+        exact = even(span, how, windows) if not extra else None
         if exact:
             out.append(self.one(shape, tuple(zip(*exact, strict=True))))
-        found = reach(span, how, windows)
+        found = reach(span, how, windows, extra=extra)
         if found and not (exact and found.cuts):
             for starts in layouts(span, how, found, limit):
                 one = self.of_starts(shape, starts)

@@ -5,10 +5,11 @@ Stations and levels (relative to the underside) in nanometres.  The rectangles d
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from wallquant.bonding.cells import level
-from wallquant.bonding.problem import Passes, Problem
+from wallquant.bonding.problem import Problem
 from wallquant.bonding.solving import Solved
 from wallquant.bonding.span import Interval, Span
 from wallquant.units import Nm
@@ -70,25 +71,24 @@ def area(points: Outline) -> float:
     return abs(sum(a * q - b * p for (a, p), (b, q) in zip(points, (*points[1:], points[0]), strict=True))) / 2
 
 
-def region(problem: Problem, solved: Solved, others: tuple[tuple[bool, ...], ...]) -> Region:
+def region(problem: Problem, solved: Solved, guests: Sequence[Box]) -> Region:
     """Return what a run takes up.
 
     Parameters
     ----------
     problem : Problem
     solved : Solved
-    others : tuple of tuple of bool
-        For each junction and course: does the other run stand there, where it passes, so that a bed lies on it and a butt joint
-        is filled?
+    guests : sequence of Box
+        Pieces of other runs that lie in this run's line: where they pass at corners, and the storey below.  A bed on them and a
+        butt joint against them belong to this run.
     """
     boxes: list[Box] = []
     outlines: list[Outline] = []
     most = problem.how.joint_most
     under: list[tuple[Nm, Nm, Nm]] = []
     tops: dict[Nm, list[Interval]] = {}
-    upright: list[Box] = []
-    for k, row in enumerate(solved.face.rows, start=1):
-        members: list[Box] = []
+    members: list[Box] = []
+    for row in solved.face.rows:
         for span in row.spans:
             shape = outline(problem, span.lo, span.hi, span.bottom, span.top) if span.raked or _dips(problem, span) else None
             if shape is None:
@@ -101,24 +101,20 @@ def region(problem: Problem, solved: Solved, others: tuple[tuple[bool, ...], ...
                     tops.setdefault(span.top, []).append((min(flat), max(flat)))
             members.append((span.lo, span.hi, span.bottom, span.top))
             under.append((span.lo, span.hi, span.bottom))
-        bottom, top = problem.levels.bottom(k), problem.levels.top(k)
-        guests = _guests(problem, solved.passes, k, others)
-        for put in solved.face.puts:
-            if put.unit and put.bottom < top and put.top > bottom:
-                members.append((put.lo, put.hi, put.bottom, put.top))
-        members += [(a, b, bottom, top) for a, b in guests]
-        tops.setdefault(top, []).extend(guests)
-        upright += _between(members, most, {(a, b) for a, b in guests})
     for put in solved.face.puts:
         if put.unit:
-            boxes.append((put.lo, put.hi, put.bottom, put.top))
-            under.append((put.lo, put.hi, put.bottom))
-            tops.setdefault(put.top, []).append((put.lo, put.hi))
-    boxes += sorted(set(upright))
+            box = (put.lo, put.hi, put.bottom, put.top)
+            boxes.append(box)
+            members.append(box)
+            under.append(box[:3])
+            tops.setdefault(put.top, []).append(box[:2])
+    for a, b, _, top in guests:
+        tops.setdefault(top, []).append((a, b))
+    boxes += _between(members, guests, most)
     for z in sorted({u[2] for u in under}):
         line = [(a, b) for a, b, at in under if at == z]
-        guests = [g for k in range(1, problem.levels.count + 1) if problem.levels.bottom(k) == z for g in _guests(problem, solved.passes, k, others)]
-        rest = _without(_closed(line + guests, most), guests)
+        here = [(a, b) for a, b, bottom, top in guests if bottom <= z < top]
+        rest = _without(_closed(line + here, most), here)
         for below in sorted((t for t in tops if 0 < z - t <= most), reverse=True):
             common = _common(rest, _closed(tops[below], most))
             boxes += [(a, b, below, z) for a, b in common]
@@ -132,25 +128,21 @@ def _dips(problem: Problem, span: Span) -> bool:
     return any(span.lo < s < span.hi and z < span.top for s, z in problem.top)
 
 
-def _guests(problem: Problem, passes: Passes, k: int, others: tuple[tuple[bool, ...], ...]) -> list[Interval]:
-    """Return where another run passes through this run's line in a course and stands there."""
-    out: list[Interval] = []
-    for meets, on, there in zip(problem.meets, passes, others, strict=True):
-        if meets.half and not on[k - 1] and there[k - 1]:
-            out.append((meets.station - meets.half, meets.station + meets.half))
-    return out
-
-
-def _between(members: list[Box], most: Nm, guests: set[Interval]) -> list[Box]:
-    """Return the head joints between neighbours of one course, over the height that both have."""
-    out: list[Box] = []
-    for a in members:
-        for b in members:
-            gap = b[0] - a[1]
-            low, high = max(a[2], b[2]), min(a[3], b[3])
-            if 0 < gap <= most and low < high and not ((a[0], a[1]) in guests and (b[0], b[1]) in guests):
-                out.append((a[1], b[0], low, high))
-    return out
+def _between(members: Sequence[Box], guests: Sequence[Box], most: Nm) -> list[Box]:
+    """Return the head joints of the run: between its own, and between its own and guests, over the height that both have."""
+    out: set[Box] = set()
+    starts: dict[int, list[Box]] = {}
+    every = [(m, True) for m in members] + [(g, False) for g in guests]
+    own = set(members)
+    for m, _ in every:
+        starts.setdefault(m[0] // (most + 1), []).append(m)
+    for a, mine in every:
+        for key in (a[1] // (most + 1), a[1] // (most + 1) + 1):
+            for b in starts.get(key, ()):
+                low, high = max(a[2], b[2]), min(a[3], b[3])
+                if 0 < b[0] - a[1] <= most and low < high and (mine or b in own):
+                    out.add((a[1], b[0], low, high))
+    return sorted(out)
 
 
 def _closed(spans: list[Interval], most: Nm) -> list[Interval]:

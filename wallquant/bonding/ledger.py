@@ -16,7 +16,7 @@ from shapely.ops import unary_union
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import level
-from wallquant.bonding.laid import Region
+from wallquant.bonding.laid import Box, Region
 from wallquant.bonding.problem import Problem
 from wallquant.bonding.solving import Solved
 from wallquant.building import Wall
@@ -44,11 +44,14 @@ def _box(a: float, b: float, p: float, q: float) -> Any:
     return shapely.box(a, p, b, q)
 
 
-def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, walls: Mapping[str, Wall]) -> list[Account]:
+def accounts(
+    run: Run, asked: Asked, solved: Solved, laid: Region, guests: Sequence[Box], walls: Mapping[str, Wall]
+) -> list[Account]:
     """Return the accounts of the walls of one run."""
     shapes = [_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in laid.boxes]
     shapes += [shapely.Polygon([(s / MM, z / MM) for s, z in o]) for o in laid.outlines]
     whole = unary_union(shapes) if shapes else shapely.Polygon()
+    theirs = unary_union([_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in guests])
     scraps = unary_union([_box(s.lo / MM, s.hi / MM, s.bottom / MM, s.top / MM) for s in solved.face.scraps] + _unbridged(asked))
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
@@ -58,7 +61,7 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, walls: Mappin
     return [
         _account(
             run, part, asked.problem, walls[part.wall], whole, scraps, [o for o in drawn_openings.values() if o.wall == part.wall],
-            (edges[n], edges[n + 1]), (first, last), solved.shift,
+            (edges[n], edges[n + 1]), (first, last), solved.shift, theirs,
         )
         for n, part in enumerate(run.parts)
     ]  # fmt: skip
@@ -86,11 +89,14 @@ def _account(
     between: tuple[float, float],
     ends: tuple[float, float],
     shift: tuple[Nm, Nm],
+    theirs: Any,
 ) -> Account:
     base = run.bottom
     thick, laid_thick = part.thickness / MM, run.thickness / MM
     top = [(s / MM, (z - base) / MM) for s, z in part.top]
-    drawn = shapely.Polygon([(part.start / MM, (part.bottom - base) / MM), (part.end / MM, (part.bottom - base) / MM), *reversed(top)])
+    drawn = shapely.make_valid(
+        shapely.Polygon([(part.start / MM, (part.bottom - base) / MM), (part.end / MM, (part.bottom - base) / MM), *reversed(top)])
+    ).buffer(0)
     holes = unary_union([_box(o.start / MM, o.end / MM, (o.sill - base) / MM, (o.head - base) / MM) for o in openings if o.through])
     holes = holes.intersection(drawn)
     net = drawn.difference(holes)
@@ -102,7 +108,7 @@ def _account(
     rest = net.difference(aside)
     extra, lack = mine.difference(rest), rest.difference(mine)
     ceiling = _under_top(problem, between)
-    lent = lack.intersection(square).intersection(ceiling)
+    lent = lack.intersection(unary_union([square.intersection(ceiling), theirs]))
     beyond = unary_union([_box(-FAR, part.start / MM, -FAR, FAR), _box(part.end / MM, FAR, -FAR, FAR)])
     borrowed = extra.intersection(square).intersection(beyond)
     longer = extra.difference(borrowed).intersection(beyond)

@@ -5,7 +5,7 @@ Spans that are alike (same shape, same windows) share one `Kind` with its pool o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -16,8 +16,10 @@ from wallquant.bonding.fills import AFTER, BEFORE, NEAR, VIOLATION, Fill, Fills,
 from wallquant.bonding.span import Interval, Span
 from wallquant.units import Nm
 
-POOL = 28
+POOL = 48
 """Most layouts that a kind of span keeps."""
+KEPT = 16
+"""So many of them are left when pools are thinned before they grow again."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,6 +60,7 @@ class Kind:
     ends: tuple[int, ...]
     least: int
     pool: dict[Fill, int] = field(default_factory=dict)
+    version: int = 0
 
 
 @dataclass(slots=True, eq=False)
@@ -160,6 +163,24 @@ class Net:
         for one in found:
             if one not in pool and len(pool) < POOL:
                 pool[one] = self.cost(kind, one)
+                kind.version += 1
+
+    def thin(self, nodes: Sequence[int], picks: Mapping[int, Fill]) -> None:
+        """Leave in the pools of these nodes what is picked, and what costs least between the neighbours as they lie."""
+        of_kind: dict[int, list[int]] = {}
+        for u in nodes:
+            if len(self.nodes[u].kind.pool) > KEPT:
+                of_kind.setdefault(id(self.nodes[u].kind), []).append(u)
+        for own in of_kind.values():
+            kind = self.nodes[own[0]].kind
+            ranked: dict[Fill, int] = {}
+            for u in own:
+                for f, cost in kind.pool.items():
+                    total = -1 if picks[u] is f else cost + sum(self.together(u, v, off, f, picks[v]) for v, off in self.nodes[u].beside)
+                    ranked[f] = min(total, ranked.get(f, total))
+            kept = set(sorted(ranked, key=lambda f: (ranked[f], f.pieces))[:KEPT])
+            kind.pool = {f: c for f, c in kind.pool.items() if f in kept}
+            kind.version += 1
 
     def cost(self, kind: Kind, fill: Fill) -> int:
         """Return the cost of a layout by itself, in the order of goals."""
@@ -204,7 +225,7 @@ class Net:
         """Return `together` for all layouts in the pools of two neighbours, shape (layouts of u, layouts of v)."""
         a, b = self.nodes[u], self.nodes[v]
         shift = 2 * (b.span.lo - a.span.lo)
-        key = (id(a.kind), id(b.kind), shift, offset, len(a.kind.pool), len(b.kind.pool))
+        key = (id(a.kind), id(b.kind), shift, offset, a.kind.version, b.kind.version)
         if key not in self.tables:
             x = _padded([f.joints for f in a.kind.pool], -(10**15))
             y = _padded([f.joints for f in b.kind.pool], 10**15) + shift

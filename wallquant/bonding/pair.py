@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from wallquant.bonding.span import Bonded, Interval, Span, holds, less, relaxed, union
 from wallquant.units import Nm
@@ -122,12 +123,14 @@ class _Search:
         span = self.halves[i].spans[k]
         return span.lo, span.hi + self.joint
 
-    def lapped(self, i: int, at: int, zone: Zone) -> bool:
-        """Say whether the place where course i stands is a head joint (interior, or a lapped end)."""
+    def stands(self, i: int, at: int, zone: Zone) -> Literal["joint", "end", "jamb"]:
+        """Say where course i stands: at a joint within a span, at an end that is a joint, or at one that is none."""
         span = self.halves[i].spans[at // 2]
         if at % 2:
-            return span.lapped_hi
-        return span.lapped_lo if zone[2 * i] == zone[2 * i + 1] == span.lo else True
+            return "end" if span.lapped_hi else "jamb"
+        if zone[2 * i] == zone[2 * i + 1] == span.lo:
+            return "end" if span.lapped_lo else "jamb"
+        return "joint"
 
     def add(self, node: _Node) -> int | None:
         """Keep a zone unless an earlier one with no more cuts holds it all; return its number."""
@@ -159,7 +162,9 @@ class _Search:
         last = tuple(2 * len(h.spans) - 1 for h in self.halves)
         done = (at[0] == last[0], at[1] == last[1])
         i = 0 if not done[0] and (done[1] or zone[4] >= 0) else 1
-        other, here = self.lapped(1 - i, at[1 - i], zone), at[i]
+        other, here = self.stands(1 - i, at[1 - i], zone), at[i]
+        # an end on an end cannot be helped here
+        on_joint, on_any = other == "joint", other != "jamb"
 
         def place(k: int) -> tuple[int, int]:
             return (k, at[1]) if i == 0 else (at[0], k)
@@ -167,7 +172,7 @@ class _Search:
         if here % 2:
             x, span = self.edges(i, here // 2 + 1)[0], self.halves[i].spans[here // 2 + 1]
             moved = (x, x, zone[2], zone[3], zone[2] - x, zone[3] - x) if i == 0 else (zone[0], zone[1], x, x, x - zone[1], x - zone[0])
-            for one in self.placed(moved, i, x, x, other and span.lapped_lo):
+            for one in self.placed(moved, i, x, x, on_joint and span.lapped_lo):
                 yield one, place(here + 1), i, None
             return
         end, span = self.edges(i, here // 2)[1], self.halves[i].spans[here // 2]
@@ -180,10 +185,10 @@ class _Search:
             top = min(hi, end - self.cut[0])
             if lo <= top:
                 for p, q in less([(lo, top)], self.halves[i].windows):
-                    for one in self.placed(moved, i, p, q, other):
+                    for one in self.placed(moved, i, p, q, on_any):
                         yield one, place(here), i, whole
             if lo <= end <= hi:
-                for one in self.placed(moved, i, end, end, other and span.lapped_hi):
+                for one in self.placed(moved, i, end, end, on_joint and span.lapped_hi):
                     yield one, place(here + 1), i, whole
 
     def run(self, limit: int) -> int | None:

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from wallquant.bonding.elimination import eliminated
-from wallquant.bonding.fills import CUT, VIOLATION, Fill, Fills
+from wallquant.bonding.fills import CUT, VIOLATION, Fill, Fills, moved
 from wallquant.bonding.nodes import Net, Row
 from wallquant.bonding.proving import Proof
 from wallquant.bonding.span import Interval
@@ -24,6 +24,9 @@ REGION = 70
 """Most nodes that are settled together."""
 ROUNDS = 5
 """Most rounds of refinement without success."""
+
+OUTWARDS = 4
+"""From so many bad nodes of a region it is solved again outwards, in each round."""
 
 
 class Settling:
@@ -86,6 +89,7 @@ class Settling:
     def grow(self, region: Sequence[int], step: int) -> None:
         """Add layouts to the pools of a region."""
         down = region[::-1]
+        self.net.thin(region, self.pick)
         if step == 0:
             for order, pick in ((down, 0), (region, 0), (down, 99), (region, 99)):
                 self.sweep(order, {}, pick, set(region))
@@ -95,6 +99,8 @@ class Settling:
                 self.sweep(order, {}, pick, set(region))
         else:
             self.around(region)
+            self.freer(region, 1 + step // 4)
+            self.outwards(region, step)
 
     def sweep(self, order: Iterable[int], chosen: dict[int, Fill], pick: int = -1, inside: set[int] | None = None) -> None:
         """Solve node after node against what is chosen already, and with `inside` against all that lies outside it."""
@@ -141,6 +147,31 @@ class Settling:
                     if (v, off) not in sides:
                         for one in (found[0], found[-1]):
                             net.candidates(v, net.near(v, u, off, one), 4)
+
+    def freer(self, region: Sequence[int], extra: int) -> None:
+        """Give bad nodes and their neighbours layouts with more cuts than they need, so that others may have fewer."""
+        net = self.net
+        bad = [u for u in self.bad() if u in set(region)]
+        for u in sorted({*bad, *(v for u in bad for v, _ in net.nodes[u].beside)} & set(region)):
+            node = net.nodes[u]
+            for sides in (node.beside, node.below, node.above, []):
+                near = [w for v, off in sides for w in net.near(u, v, off, self.pick[v])]
+                windows = moved([*node.kind.windows, *near], 0, node.kind.shape[0] + net.how.joint)
+                net.keep(node.kind, net.fills.fill(node.kind.shape, windows, 6, extra))
+
+    def outwards(self, region: Sequence[int], step: int) -> None:
+        """Solve the region again from each bad node outwards, as if nothing lay yet."""
+        inside = set(region)
+        bad = [u for u in self.bad() if u in inside]
+        for u in bad[:OUTWARDS]:
+            order, seen = [u], {u}
+            for here in order:
+                for v, _ in self.net.nodes[here].beside:
+                    if v in inside and v not in seen:
+                        seen.add(v)
+                        order.append(v)
+            for pick in (0, 99, step):
+                self.sweep(order, {}, pick, inside)
 
     def choose(self, region: Sequence[int]) -> None:
         """Choose one layout of each pool in a region, the rest of the run as it lies."""

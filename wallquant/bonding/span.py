@@ -111,7 +111,7 @@ def _rake_least(least: Nm, rake: Nm) -> Nm:
     return least if rake <= 0 else 2 * least if 2 * least <= rake else least + -(-rake // 2)
 
 
-def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST_CUTS, *, ranged: bool = False) -> Reach | None:
+def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST_CUTS, *, ranged: bool = False, extra: int = 0) -> Reach | None:
     """Find the fewest cuts of a span, or None where it cannot be filled.
 
     With `ranged`, joints may take any width of their range: the cuts are then a lower bound, and no layout is made of it.
@@ -124,6 +124,8 @@ def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST
         Open intervals in which no piece may start (a head joint from x to x + joint starts a piece at x + joint), sorted.
     most : int
         Give up beyond so many cuts.
+    extra : int
+        Lay so many cuts more than the fewest.
     """
     joint = how.joint_least if ranged else how.joint
     end, shortest, pitch = span.hi + joint, how.unit + joint, how.unit + (how.joint_most if ranged else joint)
@@ -144,9 +146,11 @@ def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST
         return union(everything)
 
     layers = [closed([(span.lo, span.lo)])]
-    while not holds(layers[-1], end):
+    while extra > 0 or not holds(layers[-1], end):
         if len(layers) > most:
             return None
+        if holds(layers[-1], end):
+            extra -= 1
         starts: list[Interval] = []
         ends = False
         for a, b in layers[-1]:
@@ -161,6 +165,8 @@ def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST
         if not new:
             return None
         layers.append(closed(new))
+    if not holds(layers[-1], end):
+        return None
     return Reach(cuts=len(layers) - 1, layers=tuple(tuple(one) for one in layers))
 
 

@@ -62,15 +62,18 @@ class Solver:
 
 
 def _broken(net: Net, chosen: Sequence[Fill]) -> int:
-    """Return how many joints stand nearer to one below than asked, and how many lie in hard windows."""
+    """Return how many joints stand nearer to one below than asked, and how many lie in hard windows.
+
+    Ends on ends are none of these: who passes at a corner is settled before the joints.
+    """
     joint = net.how.joint
     total = 0
-    marks = {}
     for node, fill in zip(net.nodes, chosen, strict=True):
-        marks[node.number] = [c + 2 * node.span.lo for c in (*fill.joints, *node.kind.ends)]
         for (_, e), (s, _) in zip(fill.pieces, fill.pieces[1:], strict=False):
             total += sum(s > lo and e < hi - joint for lo, hi in node.kind.hard)
-    for node in net.nodes:
         for v, off in node.below:
-            total += sum(abs(x - y) < 2 * off for x in marks[node.number] for y in marks[v])
+            other = net.nodes[v]
+            one, two = ([c + 2 * n.span.lo for c in f.joints] for n, f in ((node, fill), (other, chosen[v])))
+            mine, its = ([c + 2 * n.span.lo for c in n.kind.ends] for n in (node, other))
+            total += sum(abs(x - y) < 2 * off for x in one for y in (*two, *its)) + sum(abs(x - y) < 2 * off for x in mine for y in two)
     return total
