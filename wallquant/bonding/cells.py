@@ -15,6 +15,8 @@ from wallquant.building import Profile
 from wallquant.units import Nm
 
 FAR: Nm = 10**15
+FLAT = 4
+"""A slope flatter than 1 in 4 (the least rip over two least pieces) is laid only where it is at least the least rip high."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -99,6 +101,26 @@ def level(top: Profile, station: Nm, side: int) -> Nm:
         if a < station < b or (station == a and side > 0) or (station == b and side < 0):
             return p + round((q - p) * (station - a) / (b - a))
     raise AssertionError("a profile covers the stations between its ends")
+
+
+def mean_length(top: Profile, lo: Nm, hi: Nm, bottom: Nm, ceiling: Nm) -> tuple[float, Nm]:
+    """Return the mean length of a raked stretch, its area over its greatest height, and that height."""
+    inner = [s for s, _ in top if lo < s < hi]
+    crossing = [
+        a + round((b - a) * (z - p) / (q - p))
+        for (a, p), (b, q) in zip(top, top[1:], strict=False)
+        if a < b and p != q
+        for z in (bottom, ceiling)
+        if min(p, q) < z < max(p, q)
+    ]
+    stations = sorted({lo, hi, *inner, *(s for s in crossing if lo < s < hi)})
+    heights = [
+        (max(0, min(ceiling, level(top, a, 1)) - bottom), max(0, min(ceiling, level(top, b, -1)) - bottom))
+        for a, b in zip(stations, stations[1:], strict=False)
+    ]
+    area = sum((b - a) * (p + q) / 2 for (a, b), (p, q) in zip(zip(stations, stations[1:], strict=False), heights, strict=True))
+    highest = max((max(p, q) for p, q in heights), default=0)
+    return (area / highest if highest else 0.0), highest
 
 
 @lru_cache(maxsize=4096)
@@ -187,6 +209,9 @@ def _stations(levels: Levels, top: Profile) -> set[Nm]:
         if a < b and p != q:
             out |= {a + round((b - a) * (z - p) / (q - p)) for z in lines if min(p, q) < z < max(p, q)}
             out |= {a, b}
+            if b - a > FLAT * abs(q - p):
+                rips = [levels.bottom(k) + levels.least_rip for k in range(1, levels.count + 1)]
+                out |= {a + round((b - a) * (z - p) / (q - p)) for z in rips if min(p, q) < z < max(p, q)}
     return out
 
 
@@ -204,7 +229,7 @@ def _column(levels: Levels, top: Profile, blocks: Sequence[Block], a: Nm, b: Nm)
             start = levels.bed if at == 0 else at + (levels.joint if after_solid else 0)
             stop = ceiling - levels.joint if block is not None and block.solid else ceiling
             if block is None and low != high:
-                got, lost = _sloped(levels, start, low, high)
+                got, lost = _sloped(levels, start, low, high, b - a > FLAT * (high - low))
             else:
                 got, lost = _stacked(levels, start, stop)
             bits += got
@@ -214,13 +239,15 @@ def _column(levels: Levels, top: Profile, blocks: Sequence[Block], a: Nm, b: Nm)
     return bits, small
 
 
-def _sloped(levels: Levels, start: Nm, low: Nm, high: Nm) -> tuple[list[_Bit], list[tuple[Nm, Nm]]]:
+def _sloped(levels: Levels, start: Nm, low: Nm, high: Nm, flat: bool) -> tuple[list[_Bit], list[tuple[Nm, Nm]]]:
     """Stack under a slope that stays within one course: whole courses, and one raked."""
     course = levels.course((low + high) // 2)
     if (low + high) // 2 >= levels.top(course) or levels.bottom(course) <= start - levels.height:
         return _stacked(levels, start, min(low, levels.top(course)))
     bits, small = _stacked(levels, start, levels.top(course - 1)) if course > 1 else ([], [])
     bottom = max(levels.bottom(course), start)
+    if flat and (low + high) // 2 - bottom < levels.least_rip:
+        return bits, [*small, (bottom, (low + high) // 2)]
     return [*bits, _Bit(bottom, levels.top(course), course, True)], small
 
 

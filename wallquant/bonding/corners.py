@@ -84,13 +84,21 @@ def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
         top = min(top, level(fit.top, junction.station, -1))
     half = junction.thickness // 2
     lo, hi = junction.station - half, junction.station + half
+    least = asked.problem.how.least
     out: list[Nm | None] = []
     for k in range(count):
         if k >= len(fit.courses.levels):
             out.append(0)
             continue
         course = fit.courses.levels[k]
-        hole = any(o.through and o.start < hi and o.end > lo and o.sill < course.top and o.head > course.bottom for o in fit.openings)
+        floor, ceiling = course.bottom - fit.run.bottom, course.top - fit.run.bottom
+        holes = [o for o in asked.problem.holes if o.bottom < ceiling and o.top > floor and o.lo < hi and o.hi > lo]
+        if junction.role == "start":
+            hole = any(o.lo - lo < least for o in holes)
+        elif junction.role == "end":
+            hole = any(hi - o.hi < least for o in holes)
+        else:
+            hole = bool(holes)
         out.append(None if hole else max(0, min(top, course.top) - course.bottom))
     return out
 

@@ -16,7 +16,7 @@ from wallquant.bonding.fills import AFTER, BEFORE, NEAR, VIOLATION, Fill, Fills,
 from wallquant.bonding.span import Interval, Span
 from wallquant.units import Nm
 
-POOL = 48
+POOL = 80
 """Most layouts that a kind of span keeps."""
 KEPT = 16
 """So many of them are left when pools are thinned before they grow again."""

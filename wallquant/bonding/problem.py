@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face
+from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face, mean_length
 from wallquant.bonding.span import Bonded, Span
 from wallquant.bonding.nodes import Row, Soft
 from wallquant.bonding.stack import Solver
@@ -149,7 +149,7 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
         row_cells: list[Cell] = []
         for cell in by_row.get(k, ()):
             for span in _clipped(cell, lo, hi, gaps, butts):
-                if span.hi - span.lo < problem.how.least or solver.fewest(span, ()) is None:
+                if span.hi - span.lo < problem.how.least or _thin(problem, span) or solver.fewest(span, ()) is None:
                     if span.hi > span.lo:
                         small.append(Scrap(lo=span.lo, hi=span.hi, bottom=span.bottom, top=span.top, reason="shorter than the least piece"))
                     continue
@@ -175,6 +175,14 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
         if s.lo < last and s.hi > first
     ]
     return Face(rows=tuple(rows), cells=tuple(kept), puts=puts, scraps=tuple(inside + small), ends=tuple(ends))
+
+
+def _thin(problem: Problem, span: Span) -> bool:
+    """Say whether a raked stretch that one piece fills is too small: its mean length, or its height."""
+    if not span.raked:
+        return False
+    mean, highest = mean_length(problem.top, span.lo, span.hi, span.bottom, span.top)
+    return highest < problem.levels.least_rip or (span.hi - span.lo <= problem.how.unit and mean < problem.how.least)
 
 
 def extent(

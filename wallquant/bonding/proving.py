@@ -6,13 +6,15 @@ they need more cuts together than each by itself: its *gain*.  Stars that share 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from wallquant.bonding.fills import Fill, moved
 from wallquant.bonding.nodes import Net
-from wallquant.bonding.pair import Half, least_two, two
+from wallquant.bonding.pair import Half, Pair, least_two, two
 from wallquant.bonding.span import Interval, Span
+from wallquant.units import Nm
 
 Star = tuple[tuple[int, ...], tuple[int, ...]]
 """Spans of the lower and of the upper course."""
@@ -30,7 +32,8 @@ class Proof:
         self.net = net
         self.least = {n.number: n.kind.least for n in net.nodes}
         self.gains: dict[Star, int] = {}
-        self.cache: dict[tuple[object, ...], tuple[int, tuple[tuple[int, ...], tuple[int, ...]] | None]] = {}
+        self.pairs_found: dict[tuple[Half, Half, Nm], Pair | None] = {}
+        self.bounds: dict[tuple[Half, Half, Nm], int] = {}
         self.packed: list[tuple[Star, int]] = []
 
     def bound(self) -> int:
@@ -86,37 +89,66 @@ class Proof:
         return all(a.hi < b.lo for a, b in pairwise(spans))
 
     def search(self, star: Star) -> int:
-        """Return the gain of a star."""
+        """Return the gain of a star, and put its best layouts into the pools."""
+        how = self.net.how
+        lower, upper, offset = self.halves(star, {})
+        alone = sum(self.least[u] for course in star for u in course)
+        exact = self.exact(star, lower, upper, offset)
+        if exact is not None and (exact.cuts <= alone or how.joint_least == how.joint_most):
+            return exact.cuts - alone
+        key = (lower, upper, offset)
+        if key not in self.bounds:
+            self.bounds[key] = least_two(lower, upper, how, offset)
+        return max(0, self.bounds[key] - alone)
+
+    def fitted(self, star: Star, picks: Mapping[int, Fill], *, below: bool, above: bool) -> dict[int, Fill]:
+        """Return the best layouts of a star between what lies below and above it, none where there are none."""
+        net = self.net
+        near: dict[int, list[Interval]] = {}
+        for u in star[0] if below else ():
+            near[u] = [w for v, off in net.nodes[u].below for w in net.near(u, v, off, picks[v])]
+        for u in star[1] if above else ():
+            near[u] = [w for v, off in net.nodes[u].above for w in net.near(u, v, off, picks[v])]
+        lower, upper, offset = self.halves(star, near)
+        self.exact(star, lower, upper, offset)
+        return dict(self.laid(star, lower, upper, self.pairs_found[lower, upper, offset]))
+
+    def exact(self, star: Star, lower: Half, upper: Half, offset: Nm) -> Pair | None:
+        """Search a star with nominal joints, and put what is found into the pools."""
+        net = self.net
+        key = (lower, upper, offset)
+        if key not in self.pairs_found:
+            self.pairs_found[key] = two(lower, upper, net.how, offset)
+        for u, fill in self.laid(star, lower, upper, self.pairs_found[key]):
+            net.keep(net.nodes[u].kind, [fill])
+        return self.pairs_found[key]
+
+    def laid(self, star: Star, lower: Half, upper: Half, found: Pair | None) -> Iterator[tuple[int, Fill]]:
+        """Yield each span of a star with its layout."""
+        if found is not None:
+            for course, half, starts in zip(star, (lower, upper), (found.lower, found.upper), strict=True):
+                for u, span in zip(course, half.spans, strict=True):
+                    inner = [y - span.lo for y in starts if span.lo < y <= span.hi]
+                    yield u, self.net.fills.of_starts(self.net.nodes[u].kind.shape, inner)
+
+    def halves(self, star: Star, near: Mapping[int, Sequence[Interval]]) -> tuple[Half, Half, Nm]:
+        """Return the two courses of a star, from the start of its first span, with more windows for some spans; and the offset."""
         net = self.net
         origin = net.nodes[star[0][0]].span.lo
-        halves: list[Half] = []
+        out: list[Half] = []
         for course in star:
             spans: list[Span] = []
             windows: list[Interval] = []
             for u in course:
                 node = net.nodes[u]
                 lo, hi = node.span.lo - origin, node.span.hi - origin
-                spans.append(replace(node.span, lo=lo, hi=hi, bottom=0, top=0, full_lo=node.span.full_lo - origin, full_hi=node.span.full_hi - origin))
-                edge = hi + net.how.joint
-                windows += [(max(a + lo, lo - 1), min(b + lo, edge)) for a, b in node.kind.windows]
-            halves.append(Half(spans=tuple(spans), windows=tuple(sorted(windows))))
-        offset = net.rows[net.nodes[star[1][0]].row].offset
-        alone = sum(self.least[u] for course in star for u in course)
-        key = (halves[0], halves[1], offset)
-        if key not in self.cache:
-            exact = two(halves[0], halves[1], net.how, offset)
-            bound = exact.cuts if exact else alone
-            if net.how.joint_least < net.how.joint_most or exact is None:
-                bound = least_two(halves[0], halves[1], net.how, offset) if exact is None or exact.cuts > alone else alone
-            self.cache[key] = bound, (exact.lower, exact.upper) if exact else None
-        bound, starts = self.cache[key]
-        if starts:
-            for course, half, found in zip(star, halves, starts, strict=True):
-                for u, span in zip(course, half.spans, strict=True):
-                    kind = net.nodes[u].kind
-                    inner = [y - span.lo for y in found if span.lo < y <= span.hi]
-                    net.keep(kind, [net.fills.of_starts(kind.shape, inner)])
-        return max(0, bound - alone)
+                full_lo, full_hi = node.span.full_lo - origin, node.span.full_hi - origin
+                spans.append(replace(node.span, lo=lo, hi=hi, bottom=0, top=0, full_lo=full_lo, full_hi=full_hi))
+                end = node.kind.shape[0] + net.how.joint
+                own = moved([*node.kind.windows, *near[u]], 0, end) if u in near else node.kind.windows
+                windows += [(max(a, -1) + lo, min(b, end) + lo) for a, b in own]
+            out.append(Half(spans=tuple(spans), windows=tuple(sorted(windows))))
+        return out[0], out[1], net.rows[net.nodes[star[1][0]].row].offset
 
 
 def packed(gains: Mapping[Star, int]) -> list[tuple[Star, int]]:

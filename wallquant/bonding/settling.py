@@ -19,14 +19,14 @@ from wallquant.bonding.proving import Proof
 from wallquant.bonding.span import Interval
 
 REACH = 3
-"""How many courses away from a bad node pools still grow."""
-REGION = 70
+"""How far from a bad node pools grow at first, edge by edge; each round goes one further."""
+REGION = 40
 """Most nodes that are settled together."""
 ROUNDS = 5
 """Most rounds of refinement without success."""
 
-OUTWARDS = 4
-"""From so many bad nodes of a region it is solved again outwards, in each round."""
+STARS = 12
+"""So many pairs of a region are searched between their neighbours in each round."""
 
 
 class Settling:
@@ -42,7 +42,7 @@ class Settling:
         net = self.net
         self.sweep([n.number for n in net.nodes], self.pick)
         for step in range(3 + ROUNDS):
-            regions = self.regions()
+            regions = self.regions(REACH + step)
             if not regions:
                 break
             for region in regions:
@@ -62,7 +62,7 @@ class Settling:
             return True
         return any(net.together(v, u, off, self.pick[v], mine) >= VIOLATION for v, off in net.nodes[u].below)
 
-    def regions(self) -> list[list[int]]:
+    def regions(self, reach: int) -> list[list[int]]:
         """Return the neighbourhoods of the bad nodes; those that touch are one, as long as it is small."""
         out: list[list[int]] = []
         taken: set[int] = set()
@@ -75,7 +75,7 @@ class Settling:
             depth = {u: 0}
             while edge and len(seen) < REGION:
                 here = edge.pop(0)
-                if depth[here] >= REACH:
+                if depth[here] >= reach:
                     continue
                 for v, _ in self.net.nodes[here].beside:
                     if v not in seen and len(seen) < REGION:
@@ -98,9 +98,9 @@ class Settling:
             for order, pick in ((down, 4), (region, 4), (region, 1), (region, 2)):
                 self.sweep(order, {}, pick, set(region))
         else:
-            self.around(region)
+            self.between(region)
             self.freer(region, 1 + step // 4)
-            self.outwards(region, step)
+            self.around(region)
 
     def sweep(self, order: Iterable[int], chosen: dict[int, Fill], pick: int = -1, inside: set[int] | None = None) -> None:
         """Solve node after node against what is chosen already, and with `inside` against all that lies outside it."""
@@ -159,19 +159,30 @@ class Settling:
                 windows = moved([*node.kind.windows, *near], 0, node.kind.shape[0] + net.how.joint)
                 net.keep(node.kind, net.fills.fill(node.kind.shape, windows, 6, extra))
 
-    def outwards(self, region: Sequence[int], step: int) -> None:
-        """Solve the region again from each bad node outwards, as if nothing lay yet."""
+    def between(self, region: Sequence[int]) -> None:
+        """Search pairs of courses at bad nodes exactly, between the courses below and above as they lie, and let the others follow."""
         inside = set(region)
-        bad = [u for u in self.bad() if u in inside]
-        for u in bad[:OUTWARDS]:
-            order, seen = [u], {u}
-            for here in order:
-                for v, _ in self.net.nodes[here].beside:
-                    if v in inside and v not in seen:
-                        seen.add(v)
-                        order.append(v)
-            for pick in (0, 99, step):
-                self.sweep(order, {}, pick, inside)
+        bad = {u for u in self.bad() if u in inside}
+        stars = [s for s in self.proof.stars(region) if bad & {*s[0], *s[1]}]
+        tried: set[tuple[Fill, ...]] = set()
+        for star in stars[:STARS]:
+            for below, above in ((False, False), (True, False), (False, True), (True, True)):
+                found = self.proof.fitted(star, self.pick, below=below, above=above)
+                key = tuple(found.values())
+                if found and key not in tried:
+                    tried.add(key)
+                    self.follow(found, inside)
+
+    def follow(self, seed: dict[int, Fill], inside: set[int]) -> None:
+        """Solve a region outwards from layouts given for some of its nodes."""
+        order, seen = list(seed), set(seed)
+        for u in order:
+            for v, _ in self.net.nodes[u].beside:
+                if v in inside and v not in seen:
+                    seen.add(v)
+                    order.append(v)
+        for pick in (0, 99):
+            self.sweep(order[len(seed) :], dict(seed), pick, inside)
 
     def choose(self, region: Sequence[int]) -> None:
         """Choose one layout of each pool in a region, the rest of the run as it lies."""
