@@ -43,6 +43,10 @@ class Junction:
     bearing: bool | None = None
     goes_first: bool = False
     """Whether this run passes where the corner is not bonded."""
+    loose: bool = False
+    """Whether the corner is no plain one (askew, end to end, or more than two runs), so that only `taken` counts."""
+    taken: tuple[Nm, Nm] | None = None
+    """At a loose corner: the stations that runs which go first take of this run's line."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -122,6 +122,8 @@ def _ends(plan: Plan, parts: Parts, kinds: dict[str, str]) -> list[Finding]:
             if kinds.get(corner) != "end":
                 continue
             wall = plan.header.walls[part[2]]
+            if fit < -minus - MM and wall.area["set_aside"] > 0:
+                continue  # the end is set aside, and so no fit
             stated = min(abs(wall.fit["start"] - fit), abs(wall.fit["end"] - fit)) <= MM
             if not -minus - MM <= fit <= plus + MM or not stated:
                 text = f"run {name} is laid {mm(fit)} longer than wall {wall.name} is drawn at the free end {corner}: " + (

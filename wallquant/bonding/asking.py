@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import radians, sin, tan
-
 from wallquant.bonding.cells import Block, Levels, level
 from wallquant.bonding.coursing import Fitted, courses, fitted
 from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
@@ -167,21 +165,20 @@ def _unbridged(
 def meets(run: Run, junction: Junction) -> Meets:
     """Return a junction as the solver needs it.
 
-    At a corner that is not square the run that goes first ends as drawn, and the other stops where its whole thickness is clear.
+    At a loose corner the run that goes first ends as drawn, and the others stop where their whole thickness is clear of it.
     """
-    if junction.kind == "angled" and junction.goes_first and junction.role != "through":
-        part = run.parts[0] if junction.role == "start" else run.parts[-1]
-        return Meets(station=part.start if junction.role == "start" else part.end, half=0, role=junction.role)
     if junction.kind == "end":
         return Meets(station=junction.station, half=0, role=junction.role)
-    if junction.kind != "angled":
+    if not junction.loose:
         return Meets(station=junction.station, half=junction.thickness // 2, role=junction.role)
-    if junction.turn == 0:
-        # end to end: no thickness lies between, and half must not be 0, which says that the end is free
-        return Meets(station=junction.station + (1 if junction.role == "end" else -1), half=1, role=junction.role)
-    angle = radians(junction.turn)
-    half = junction.thickness / 2 / sin(angle) + run.thickness / 2 / tan(angle)
-    return Meets(station=junction.station, half=round(half), role=junction.role)
+    if junction.taken is None:
+        drawn = {"start": run.parts[0].start, "end": run.parts[-1].end, "through": junction.station}[junction.role]
+        return Meets(station=drawn, half=0, role=junction.role)
+    lo, hi = junction.taken
+    # half must not be 0, which says that the end is free
+    if junction.role == "through":
+        return Meets(station=(lo + hi) // 2, half=max(1, (hi - lo + 1) // 2), role=junction.role)
+    return Meets(station=hi - 1 if junction.role == "start" else lo + 1, half=1, role=junction.role)
 
 
 def _offsets(rules: Iterable[Rule], fit: Fitted) -> tuple[tuple[Nm, ...], tuple[str, ...]]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import level
+from wallquant.bonding.coursing import Fitted
 from wallquant.bonding.problem import Passes
 from wallquant.layout import Corner
 from wallquant.units import MM, Nm
@@ -25,6 +26,8 @@ class Pattern:
     passes: tuple[str, ...]
     broken: tuple[int, ...]
     conflicts: tuple[int, ...]
+    own: Mapping[str, tuple[bool, ...]] = field(default_factory=dict)
+    """Where the corner is not bonded: for each run, course by course of its own, whether it goes on there."""
 
 
 def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forced: Forced) -> Pattern:
@@ -36,7 +39,7 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
     names = corner.runs
     if parity is None or len(names) != 2:
         count = max(len(asked[n].fitted.courses) for n in names)
-        return Pattern(passes=(names[0],) * count, broken=(), conflicts=())
+        return Pattern(passes=(names[0],) * count, broken=(), conflicts=(), own=_unbonded(corner, asked))
     one, two = names
     a, b = asked[one], asked[two]
     count = max(len(a.fitted.courses), len(b.fitted.courses))
@@ -67,6 +70,26 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
         if k and both and passes[k] == passes[k - 1] and stand[0][k - 1] == stand[1][k - 1]:
             broken.append(k + 1)
     return Pattern(passes=tuple(passes), broken=tuple(broken), conflicts=tuple(conflicts))
+
+
+def _unbonded(corner: Corner, asked: Mapping[str, Asked]) -> dict[str, tuple[bool, ...]]:
+    """Return who goes on where nothing bonds: the first run, and a through run in courses in which none before it stands."""
+    out: dict[str, tuple[bool, ...]] = {}
+    for n, name in enumerate(corner.runs):
+        fit = asked[name].fitted
+        role = next(j for j in fit.run.junctions if j.corner == corner.name).role
+        row = []
+        for c in fit.courses.levels:
+            held = role != "through" or any(_stands(corner, asked[o].fitted, c.bottom, c.top) for o in corner.runs[:n])
+            row.append(n == 0 or not held)
+        out[name] = tuple(row)
+    return out
+
+
+def _stands(corner: Corner, other: Fitted, bottom: Nm, top: Nm) -> bool:
+    station = next(j for j in other.run.junctions if j.corner == corner.name).station
+    highest = max(level(other.top, station, 1), level(other.top, station, -1))
+    return other.run.bottom < top - MM and highest > bottom + MM
 
 
 def _must(forced: Forced, corner: str, run: str, k: int) -> bool | None:
@@ -110,6 +133,8 @@ def passes_of(name: str, asked: Asked, patterns: Mapping[str, Pattern]) -> Passe
         count = len(asked.fitted.courses)
         if not meets.half:
             out.append((True,) * count)
+        elif name in patterns[junction.corner].own:
+            out.append(patterns[junction.corner].own[name])
         else:
             found = patterns[junction.corner].passes
             out.append(tuple((found[k] if k < len(found) else name) == name for k in range(count)))

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import shapely
-from shapely.ops import unary_union
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import level
@@ -21,9 +20,13 @@ from wallquant.bonding.problem import Problem
 from wallquant.bonding.solving import Solved
 from wallquant.building import Wall
 from wallquant.layout import Part, Run, RunOpening
+from wallquant.masonry import Fit
 from wallquant.units import MM, Nm
 
-FAR = 1e9
+FAR = 1e7
+"""Farther than any wall, in millimetres."""
+GRID = 1e-6
+"""Overlays are made on a grid of one nanometre: exact for our lengths, and never undecided."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,15 +47,35 @@ def _box(a: float, b: float, p: float, q: float) -> Any:
     return shapely.box(a, p, b, q)
 
 
+def _and(one: Any, two: Any) -> Any:
+    return _faces(shapely.intersection(one, two, grid_size=GRID))
+
+
+def _less(one: Any, two: Any) -> Any:
+    return _faces(shapely.difference(one, two, grid_size=GRID))
+
+
+def _or(shapes: Sequence[Any]) -> Any:
+    return shapely.union_all([_faces(s) for s in shapes], grid_size=GRID) if len(shapes) else shapely.Polygon()
+
+
+def _faces(shape: Any) -> Any:
+    """Return the faces of a result: overlays of touching shapes leave lines and points too."""
+    if shape.geom_type in ("Polygon", "MultiPolygon"):
+        return shape
+    parts = [p for p in shapely.get_parts(shape, return_index=False) if p.geom_type in ("Polygon", "MultiPolygon") and p.area > 0]
+    return shapely.multipolygons(shapely.get_parts(parts)) if parts else shapely.Polygon()
+
+
 def accounts(
     run: Run, asked: Asked, solved: Solved, laid: Region, guests: Sequence[Box], walls: Mapping[str, Wall]
 ) -> list[Account]:
     """Return the accounts of the walls of one run."""
     shapes = [_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in laid.boxes]
     shapes += [shapely.Polygon([(s / MM, z / MM) for s, z in o]) for o in laid.outlines]
-    whole = unary_union(shapes) if shapes else shapely.Polygon()
-    theirs = unary_union([_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in guests])
-    scraps = unary_union([_box(s.lo / MM, s.hi / MM, s.bottom / MM, s.top / MM) for s in solved.face.scraps] + _unbridged(asked))
+    whole = _or(shapes)
+    theirs = _or([_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in guests])
+    scraps = _or([_box(s.lo / MM, s.hi / MM, s.bottom / MM, s.top / MM) for s in solved.face.scraps] + _unbridged(asked))
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
     ends = solved.face.ends
@@ -97,23 +120,23 @@ def _account(
     drawn = shapely.make_valid(
         shapely.Polygon([(part.start / MM, (part.bottom - base) / MM), (part.end / MM, (part.bottom - base) / MM), *reversed(top)])
     ).buffer(0)
-    holes = unary_union([_box(o.start / MM, o.end / MM, (o.sill - base) / MM, (o.head - base) / MM) for o in openings if o.through])
-    holes = holes.intersection(drawn)
-    net = drawn.difference(holes)
-    mine = shapely.clip_by_rect(whole, between[0], -FAR, between[1], FAR)
+    holes = _or([_box(o.start / MM, o.end / MM, (o.sill - base) / MM, (o.head - base) / MM) for o in openings if o.through])
+    holes = _and(holes, drawn)
+    net = _less(drawn, holes)
+    mine = _and(whole, _box(between[0], between[1], -FAR, FAR))
     squares = [(m.station - m.half, m.station + m.half) for m in problem.meets if m.half]
-    square = unary_union([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares]) if squares else shapely.Polygon()
+    square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
     over = _overhang(run, problem, drawn, between)
-    aside = net.intersection(unary_union([scraps, over]))
-    rest = net.difference(aside)
-    extra, lack = mine.difference(rest), rest.difference(mine)
+    aside = _and(net, _or([scraps, _less(over, theirs)]))
+    rest = _less(net, aside)
+    extra, lack = _less(mine, rest), _less(rest, mine)
     ceiling = _under_top(problem, between)
-    lent = lack.intersection(unary_union([square.intersection(ceiling), theirs]))
-    beyond = unary_union([_box(-FAR, part.start / MM, -FAR, FAR), _box(part.end / MM, FAR, -FAR, FAR)])
-    borrowed = extra.intersection(square).intersection(beyond)
-    longer = extra.difference(borrowed).intersection(beyond)
-    past = unary_union([_box(-FAR, ends[0], -FAR, FAR), _box(ends[1], FAR, -FAR, FAR)])
-    shorter = lack.difference(lent).intersection(past).intersection(ceiling)
+    lent = _and(lack, _or([_and(square, ceiling), theirs]))
+    beyond = _or([_box(-FAR, part.start / MM, -FAR, FAR), _box(part.end / MM, FAR, -FAR, FAR)])
+    borrowed = _and(_and(extra, square), beyond)
+    longer = _and(_less(extra, borrowed), beyond)
+    past = _or([_box(-FAR, ends[0], -FAR, FAR), _box(ends[1], FAR, -FAR, FAR)])
+    shorter = _and(_and(_less(lack, lent), past), ceiling)
     taller = extra.area - borrowed.area - longer.area
     lower = lack.area - lent.area - shorter.area
     m3 = thick * 1e-9
@@ -134,7 +157,7 @@ def _account(
         "fit_thickness": mine.area * (laid_thick - thick) * 1e-9 + niches + wall.finishes_m3,
         "laid": mine.area * laid_thick * 1e-9,
     }
-    if over.area > 0 and net.intersection(over).area > 1:
+    if over.area > 0 and _and(net, _less(over, theirs)).area > 1:
         reasons.append("it sticks out past the corner by less than a piece")
     if special > 1e-6:
         reasons.append("the masonry around openings that are no rectangle is cut on site")
@@ -142,8 +165,8 @@ def _account(
         reasons.append("its ends are no square or mitred cut")
     area_wall, area_open, area_aside = drawn.area * 1e-6, holes.area * 1e-6, aside.area * 1e-6
     fit = {
-        "start": _fit_end(part.start, problem, "start", shift[0], part is run.parts[0], -1),
-        "end": _fit_end(part.end, problem, "end", shift[1], part is run.parts[-1], 1),
+        "start": _fit_end(part.start, problem, "start", shift[0], part is run.parts[0], -1, run.catalogue.fit.joined_end),
+        "end": _fit_end(part.end, problem, "end", shift[1], part is run.parts[-1], 1, run.catalogue.fit.joined_end),
         "top": _fit_top(problem, part, base),
         "thickness": run.thickness - part.thickness,
     }
@@ -179,7 +202,7 @@ def _overhang(run: Run, problem: Problem, drawn: Any, between: tuple[float, floa
             limit = (m.station + m.half) / MM
             if drawn.bounds[2] > limit + fit.minus / MM:
                 out.append(_box(limit, FAR, -FAR, FAR))
-    return unary_union(out) if out else shapely.Polygon()
+    return _or(out)
 
 
 def _under_top(problem: Problem, between: tuple[float, float]) -> Any:
@@ -189,15 +212,17 @@ def _under_top(problem: Problem, between: tuple[float, float]) -> Any:
     return shapely.Polygon(points)
 
 
-def _fit_end(drawn: Nm, problem: Problem, role: str, shift: Nm, outer: bool, sign: int) -> Nm:
+def _fit_end(drawn: Nm, problem: Problem, role: str, shift: Nm, outer: bool, sign: int, tolerance: Fit) -> Nm:
+    """Return laid less drawn at an end; what is beyond the tolerance there is set aside or lent, and no fit."""
     if not outer:
         return 0
-    m = problem.meets[0] if role == "start" else problem.meets[-1]
+    m = next(m for m in problem.meets if m.role == role)
     if not m.half:
         return shift
     out = sign * (drawn - m.station) - m.half
     short = -sign * (drawn - m.station) - m.half
-    return -out if out > 0 else short if short > 0 else 0
+    fit = -out if out > 0 else short if short > 0 else 0
+    return fit if -tolerance.minus <= fit <= tolerance.plus else 0
 
 
 def _fit_top(problem: Problem, part: Part, base: Nm) -> Nm:

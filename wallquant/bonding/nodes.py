@@ -46,6 +46,8 @@ class Row:
     soft: tuple[Soft, ...] = ()
 
 
+FAR: Nm = 10**15
+
 SoftKey = tuple[Nm, Nm, str, int]
 
 
@@ -61,6 +63,9 @@ class Kind:
     least: int
     pool: dict[Fill, int] = field(default_factory=dict)
     version: int = 0
+    padded: tuple[int, NDArray[np.int64]] | None = None
+    hopeless: bool = False
+    """It cannot be filled with all its windows kept."""
 
 
 @dataclass(slots=True, eq=False)
@@ -103,7 +108,9 @@ class Net:
                 key = (shape, hard, windows, soft, own)
                 kind = kinds.get(key)
                 if kind is None:
-                    kind = kinds[key] = Kind(shape, hard, windows, soft, own, fills.least(shape, windows))
+                    kind = Kind(shape, hard, windows, soft, own, fills.least(shape, windows))
+                    kind.hopeless = fills.fewest(shape, windows) is None
+                    kinds[key] = kind
                 self.of_row[-1].append(len(self.nodes))
                 self.nodes.append(Node(len(self.nodes), k, span, kind))
         for k in range(1, len(rows)):
@@ -175,9 +182,9 @@ class Net:
             kind = self.nodes[own[0]].kind
             ranked: dict[Fill, int] = {}
             for u in own:
-                for f, cost in kind.pool.items():
-                    total = -1 if picks[u] is f else cost + sum(self.together(u, v, off, f, picks[v]) for v, off in self.nodes[u].beside)
-                    ranked[f] = min(total, ranked.get(f, total))
+                totals = self.between(u, self.nodes[u].beside, picks)
+                for f, total in zip(kind.pool, totals.tolist(), strict=True):
+                    ranked[f] = min(-1 if picks[u] is f else total, ranked.get(f, total))
             kept = set(sorted(ranked, key=lambda f: (ranked[f], f.pieces))[:KEPT])
             kind.pool = {f: c for f, c in kind.pool.items() if f in kept}
             kind.version += 1
@@ -221,26 +228,47 @@ class Net:
             hits += sum(abs(y - c) < 2 * offset for y in ys)
         return hits * VIOLATION + (NEAR * (wide - least)) // wide
 
+    def between(self, u: int, sides: Sequence[tuple[int, Nm]], picks: Mapping[int, Fill]) -> NDArray[np.int64]:
+        """Return the cost of each layout in a node's pool, by itself and with the layouts of these neighbours."""
+        kind = self.nodes[u].kind
+        total = np.fromiter(kind.pool.values(), np.int64)
+        for v, off in sides:
+            other = self.nodes[v]
+            shift = 2 * (other.span.lo - self.nodes[u].span.lo)
+            y = np.array([picks[v].joints], np.int64) + shift if picks[v].joints else np.array([[FAR]], np.int64)
+            total = total + self._costs(kind, self._joints(kind), other.kind.ends, y, shift, off)[:, 0]
+        return total
+
     def table(self, u: int, v: int, offset: Nm) -> NDArray[np.int64]:
         """Return `together` for all layouts in the pools of two neighbours, shape (layouts of u, layouts of v)."""
         a, b = self.nodes[u], self.nodes[v]
         shift = 2 * (b.span.lo - a.span.lo)
         key = (id(a.kind), id(b.kind), shift, offset, a.kind.version, b.kind.version)
         if key not in self.tables:
-            x = _padded([f.joints for f in a.kind.pool], -(10**15))
-            y = _padded([f.joints for f in b.kind.pool], 10**15) + shift
-            apart = np.abs(x[:, None, :, None] - y[None, :, None, :])
-            hits = (apart < 2 * offset).sum(axis=(2, 3))
-            wide = self.how.unit
-            least = np.minimum(apart.min(axis=(2, 3)), wide)
-            if b.kind.ends:
-                e = np.array(b.kind.ends, np.int64) + shift
-                hits = hits + (np.abs(x[:, :, None] - e) < 2 * offset).sum(axis=(1, 2))[:, None]
-            if a.kind.ends:
-                e = np.array(a.kind.ends, np.int64)
-                hits = hits + (np.abs(y[:, :, None] - e) < 2 * offset).sum(axis=(1, 2))[None, :]
-            self.tables[key] = hits * VIOLATION + (NEAR * (wide - least)) // wide
+            y = self._joints(b.kind)
+            y = np.where(y < -FAR, FAR, y + shift)
+            self.tables[key] = self._costs(a.kind, self._joints(a.kind), b.kind.ends, y, shift, offset)
         return self.tables[key]
+
+    def _costs(
+        self, kind: Kind, x: NDArray[np.int64], ends: Sequence[int], y: NDArray[np.int64], shift: Nm, offset: Nm
+    ) -> NDArray[np.int64]:
+        """Return joints too near and how near the nearest are, for layouts x of a kind and y of a neighbour with these lapped ends."""
+        wide = self.how.unit
+        apart = np.abs(x[:, None, :, None] - y[None, :, None, :]).reshape(len(x), len(y), -1)
+        hits = (apart < 2 * offset).sum(axis=2)
+        least = np.minimum(apart.min(axis=2), wide)
+        for c in ends:
+            hits += (np.abs(x - (c + shift)) < 2 * offset).sum(axis=1)[:, None]
+        for c in kind.ends:
+            hits += (np.abs(y - c) < 2 * offset).sum(axis=1)[None, :]
+        return hits * VIOLATION + (NEAR * (wide - least)) // wide
+
+    def _joints(self, kind: Kind) -> NDArray[np.int64]:
+        """Return the joints of a kind's layouts, one row each, filled up far to the left."""
+        if kind.padded is None or kind.padded[0] != kind.version:
+            kind.padded = kind.version, _padded([f.joints for f in kind.pool], -2 * FAR)
+        return kind.padded[1]
 
 
 def _padded(rows: Sequence[Sequence[int]], fill: int) -> NDArray[np.int64]:

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from wallquant.bonding.span import Bonded, Interval, Span, holds, less, relaxed, union
+from wallquant.bonding.span import Bonded, Interval, Span, free, holds, relaxed, union
 from wallquant.units import Nm
 
 Zone = tuple[Nm, Nm, Nm, Nm, Nm, Nm]
@@ -66,12 +66,12 @@ def suffixes(span: Span, joint: Nm, windows: Sequence[Interval], whole: Interval
     Empty where the span cannot be filled.  `whole` and `cut` are the least and most that a piece with its joint takes up.
     """
     lo, end = span.lo, span.hi + joint
-    near = [w for w in windows if w[1] > lo and w[0] < end]
+    inner = free(windows, lo + 1, end)
 
     def back(starts: Sequence[Interval], step: Interval) -> list[Interval]:
         moved = [(max(lo, a - step[1]), b - step[0]) for a, b in starts if b - step[0] >= lo]
         first = [(lo, lo)] if any(a == lo for a, _ in moved) else []
-        return union([*first, *less([(max(a, lo + 1), b) for a, b in moved if b > lo], near)])
+        return union([*first, *inner.within(moved)])
 
     def closed(starts: list[Interval]) -> list[Interval]:
         everything, edge = list(starts), starts
@@ -106,6 +106,7 @@ class _Search:
             for layers in reversed(ahead):
                 rest.append(rest[-1] + max(0, len(layers) - 2))
             self.rest.append(rest[::-1])
+        self.free = [free(h.windows, h.spans[0].lo, h.spans[-1].hi + self.joint) for h in halves]
         self.proven = 0
 
     def needs(self, zone: Zone, at: tuple[int, int]) -> int:
@@ -184,7 +185,7 @@ class _Search:
             lo, hi = moved[2 * i], moved[2 * i + 1]
             top = min(hi, end - self.cut[0])
             if lo <= top:
-                for p, q in less([(lo, top)], self.halves[i].windows):
+                for p, q in self.free[i].within([(lo, top)]):
                     for one in self.placed(moved, i, p, q, on_any):
                         yield one, place(here), i, whole
             if lo <= end <= hi:

@@ -10,8 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-import numpy as np
-
 from wallquant.bonding.elimination import eliminated
 from wallquant.bonding.fills import CUT, VIOLATION, Fill, Fills, moved
 from wallquant.bonding.nodes import Net, Row
@@ -22,8 +20,8 @@ REACH = 3
 """How far from a bad node pools grow at first, edge by edge; each round goes one further."""
 REGION = 40
 """Most nodes that are settled together."""
-ROUNDS = 5
-"""Most rounds of refinement without success."""
+SMALL, ROUNDS, FEW = 60, 8, 4
+"""Rounds of refinement for runs of up to so many spans, and for longer ones, where bad nodes are many and far apart."""
 
 STARS = 12
 """So many pairs of a region are searched between their neighbours in each round."""
@@ -36,18 +34,26 @@ class Settling:
         self.net = Net(fills, rows)
         self.proof = Proof(self.net)
         self.pick: dict[int, Fill] = {}
+        self.weight: dict[tuple[int, int], int] = {}
+        # what a clash of two nodes counts beyond once: it grows while they clash, so that the clash moves on and is solved elsewhere
 
     def settle(self) -> tuple[list[Fill], int]:
         """Return the layout of each node, and the proven least number of cuts of all."""
         net = self.net
         self.sweep([n.number for n in net.nodes], self.pick)
-        for step in range(3 + ROUNDS):
+        best: tuple[int, dict[int, Fill]] | None = None
+        for step in range(ROUNDS if len(net.nodes) <= SMALL else FEW):
             regions = self.regions(REACH + step)
             if not regions:
                 break
             for region in regions:
                 self.grow(region, step)
                 self.choose(region)
+                self.weigh(region)
+            if self.weight and (best is None or self.total() < best[0]):
+                best = self.total(), dict(self.pick)
+        if best is not None:
+            self.pick = best[1]
         self.polish()
         return [self.pick[n.number] for n in net.nodes], self.proof.bound()
 
@@ -57,10 +63,31 @@ class Settling:
         return [n.number for n in self.net.nodes if n.number in worse or self.clashes(n.number)]
 
     def clashes(self, u: int) -> bool:
+        """Say whether a node stands too near to a neighbour, or breaks a window, though it could be filled by itself."""
         net, mine = self.net, self.pick[u]
+        if net.nodes[u].kind.hopeless:
+            return False
         if net.costing(u, mine) >= VIOLATION:
             return True
-        return any(net.together(v, u, off, self.pick[v], mine) >= VIOLATION for v, off in net.nodes[u].below)
+        return any(
+            net.together(v, u, off, self.pick[v], mine) >= VIOLATION
+            for v, off in net.nodes[u].below
+            if not net.nodes[v].kind.hopeless
+        )
+
+    def weigh(self, region: Sequence[int]) -> None:
+        """Let the clashes that are left in a region count more."""
+        net = self.net
+        for u in region:
+            for v, off in net.nodes[u].above:
+                if net.together(u, v, off, self.pick[u], self.pick[v]) >= VIOLATION:
+                    self.weight[u, v] = self.weight.get((u, v), 0) + 1
+
+    def total(self) -> int:
+        """Return the cost of the run as it lies."""
+        net, pick = self.net, self.pick
+        alone = sum(net.costing(n.number, pick[n.number]) for n in net.nodes)
+        return alone + sum(net.together(n.number, v, off, pick[n.number], pick[v]) for n in net.nodes for v, off in n.above)
 
     def regions(self, reach: int) -> list[list[int]]:
         """Return the neighbourhoods of the bad nodes; those that touch are one, as long as it is small."""
@@ -191,14 +218,12 @@ class Settling:
         costs, tables = {}, {}
         for u in region:
             node = net.nodes[u]
-            cost = np.fromiter(node.kind.pool.values(), np.int64)
-            for v, off in node.beside:
-                if v not in inside:
-                    cost = cost + np.array([net.together(u, v, off, f, self.pick[v]) for f in pools[u]], np.int64)
-            costs[u] = cost
+            costs[u] = net.between(u, [(v, off) for v, off in node.beside if v not in inside], self.pick)
             for v, off in node.above:
                 if v in inside:
-                    tables[u, v] = net.table(u, v, off)
+                    table = net.table(u, v, off)
+                    more = self.weight.get((u, v), 0)
+                    tables[u, v] = table + more * VIOLATION * (table // VIOLATION) if more else table
         now = {}
         for u in region:
             if self.pick[u] not in pools[u]:

@@ -10,7 +10,8 @@ Where the top of the span is raked, pieces that reach beyond [`full_lo`, `full_h
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from wallquant.units import Nm
@@ -77,22 +78,45 @@ def union(intervals: Sequence[Interval]) -> list[Interval]:
     return out
 
 
-def less(intervals: Sequence[Interval], windows: Sequence[Interval]) -> Iterator[Interval]:
-    """Yield closed intervals less open windows (sorted by start; they may overlap)."""
-    for a, b in intervals:
-        at = a
-        for lo, hi in windows:
-            if hi <= at:
-                continue
-            if lo >= b:
-                break
-            if lo >= at:
-                yield at, lo
-            at = max(at, hi)
-            if at > b:
-                break
-        if at <= b:
-            yield at, b
+@dataclass(frozen=True, slots=True)
+class Free:
+    """Where pieces may start: closed intervals, their least and greatest members, sorted and disjoint."""
+
+    first: list[Nm]
+    last: list[Nm]
+
+    def within(self, intervals: Iterable[Interval]) -> list[Interval]:
+        """Return what of some closed intervals is free."""
+        out: list[Interval] = []
+        first, last = self.first, self.last
+        count = len(first)
+        for a, b in intervals:
+            k = bisect_left(last, a)
+            while k < count and first[k] <= b:
+                p, q = first[k], last[k]
+                out.append((p if p > a else a, q if q < b else b))
+                k += 1
+        return out
+
+
+def free(windows: Sequence[Interval], lo: Nm, hi: Nm) -> Free:
+    """Return the whole numbers from lo to hi less open windows (sorted by start; they may overlap)."""
+    first: list[Nm] = []
+    last: list[Nm] = []
+    at = lo
+    for a, b in windows:
+        if b <= at:
+            continue
+        if a >= hi:
+            break
+        if a >= at:
+            first.append(at)
+            last.append(a)
+        at = b
+    if at <= hi:
+        first.append(at)
+        last.append(hi)
+    return Free(first, last)
 
 
 def holds(intervals: Sequence[Interval], y: Nm) -> bool:
@@ -134,15 +158,17 @@ def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST
     near = end - joint - last  # the last piece starts at or before this
     if span.hi - span.lo < min(first, how.least):
         return None
-    free_lo, free_hi = span.full_lo, span.full_hi + joint
+    full_lo, full_hi = span.full_lo, span.full_hi + joint
+    inner = free(windows, span.lo + 1, end - 1)
 
     def closed(starts: list[Interval]) -> list[Interval]:
         everything, edge = list(starts), starts
         while edge:
-            moved = [(max(a, free_lo) + shortest, min(b + pitch, free_hi)) for a, b in edge if b >= free_lo]
-            edge = union(list(less([(a, min(b, end - 1)) for a, b in moved if a <= min(b, end - 1)], windows)))
-            ends = any(a <= end <= b for a, b in moved)
-            everything += edge + ([(end, end)] if ends else [])
+            moved = [((a if a > full_lo else full_lo) + shortest, min(b + pitch, full_hi)) for a, b in edge if b >= full_lo]
+            edge = union(inner.within(moved))
+            everything += edge
+            if moved and moved[-1][1] >= end and any(a <= end <= b for a, b in moved):
+                everything.append((end, end))
         return union(everything)
 
     layers = [closed([(span.lo, span.lo)])]
@@ -161,7 +187,7 @@ def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST
                     ends = ends or _ends(p, q, end, near, least, pitch, joint, last)
                 if p + least + joint < end:
                     starts.append((p + least + joint, min(q + pitch, end - 1)))
-        new = union([*less(union(starts), windows), *([(end, end)] if ends else [])])
+        new = union([*inner.within(starts), *([(end, end)] if ends else [])])
         if not new:
             return None
         layers.append(closed(new))

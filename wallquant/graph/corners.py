@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import cos, radians
+from typing import Any
 
 import networkx as nx
+import shapely
 
-from wallquant.graph.lines import PARALLEL, Meeting, beside, meet, neighbours, snapped, turn
+from wallquant.graph.lines import PARALLEL, Line, Meeting, beside, meet, neighbours, snapped, turn
 from wallquant.graph.merging import Strip
 from wallquant.layout import Role
 from wallquant.units import MM, Nm
@@ -26,6 +28,13 @@ class Node:
     lines: tuple[tuple[int, Role, Nm], ...]
     turn: float
     bondable: bool
+    taken: Mapping[int, tuple[float, float]] = field(default_factory=dict)
+    """At a loose corner, for each line that does not go first: the stations that those before it take of it."""
+
+    @property
+    def loose(self) -> bool:
+        """Whether the corner is askew, end to end, or has more than two lines."""
+        return self.kind == "angled" or len(self.lines) > 2
 
 
 def nodes(strips: Sequence[Strip], join: Nm, stub: Nm, least: Nm) -> tuple[Node, ...]:
@@ -49,7 +58,7 @@ def nodes(strips: Sequence[Strip], join: Nm, stub: Nm, least: Nm) -> tuple[Node,
             found = meet(lines, i, j, join, stub)
         if found:
             met.append(found)
-    made = [_node(strips, group) for group in _clusters(met)]
+    made = [_cleared(strips, _node(strips, group)) for group in _clusters(met)]
     return _tied_where_crowded(strips, made, least)
 
 
@@ -115,6 +124,36 @@ def _node(strips: Sequence[Strip], group: Sequence[Meeting]) -> Node:
         turn=min(one.turn for one in group),
         bondable=bondable,
     )
+
+
+def _cleared(strips: Sequence[Strip], node: Node) -> Node:
+    """Let each line of a loose corner stop where it is clear of those that go before it there."""
+    if not node.loose:
+        return node
+    before: list[tuple[int, Any]] = []
+    taken: dict[int, tuple[float, float]] = {}
+    for k, role, _ in node.lines:
+        line = strips[k].line
+        inside = [p.intersection(_strip(line, 0, line.length)) for o, p in before if _share_height(strips[k], strips[o])]
+        stations = [line.station((x, y)) for one in inside if one.area > 0 for x, y in shapely.get_coordinates(one).tolist()]
+        lo, hi = 0.0, line.length
+        if stations:
+            taken[k] = (min(stations), max(stations))
+            lo, hi = (taken[k][1], hi) if role == "start" else (lo, taken[k][0]) if role == "end" else (lo, hi)
+        if lo < hi:
+            before.append((k, _strip(line, lo, hi)))
+    return replace(node, taken=taken)
+
+
+def _share_height(one: Strip, two: Strip) -> bool:
+    return min(one.line.top, two.line.top) - max(one.line.bottom, two.line.bottom) > MM
+
+
+def _strip(line: Line, lo: float, hi: float) -> Any:
+    half = line.width / 2
+    (a, b), (c, d) = line.at(lo), line.at(hi)
+    u, v = line.u * half, line.v * half
+    return shapely.Polygon([(a + v, b - u), (c + v, d - u), (c - v, d + u), (a - v, b + u)])
 
 
 def _common_courses(one: Strip, two: Strip) -> bool:

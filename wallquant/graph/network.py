@@ -197,6 +197,8 @@ def _run(
                 turn=node.turn,
                 bearing=_bearing(there),
                 goes_first=node.lines[0][0] == k,
+                loose=node.loose,
+                taken=_moved(node.taken.get(k), zero),
             )
         )
     junctions.sort(key=lambda j: (j.station, j.corner))
@@ -218,6 +220,10 @@ def _run(
         catalogue=catalogue,
         bearing=_bearing(strip),
     )
+
+
+def _moved(taken: tuple[float, float] | None, zero: float) -> tuple[Nm, Nm] | None:
+    return None if taken is None else (snapped(taken[0] - zero), snapped(taken[1] - zero))
 
 
 def _bearing(strip: Strip) -> bool | None:
