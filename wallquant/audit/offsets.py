@@ -117,9 +117,9 @@ def _excused(plan: Plan, courses: dict[int, list[int]]) -> set[tuple[int, int]]:
     found: set[tuple[int, int]] = set()
     for told in plan.told:
         run = index.get(told.run, -1)
-        if run in courses and _names_both(told) and told.course in courses[run]:
-            first = courses[run].index(told.course)
-            found.update((run, course) for course in courses[run][first : first + max(told.times, 1)])
+        if run in courses and _names_both(told) and told.course is not None:
+            above = [course for course in courses[run] if course >= told.course]
+            found.update((run, course) for course in above[: max(told.times, 1)])
     return found
 
 

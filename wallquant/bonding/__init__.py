@@ -108,7 +108,7 @@ def bond(
         pieces=pieces,
         bridges=tuple(_bridges(network, asked, solved, pieces.names, pieces.fixed)),
         phases={name: _phases(corners[name], p, asked) for name, p in patterns.items()},
-        items=tuple(_items(asked, patterns, corners)),
+        items=tuple(_items(asked, solved, patterns, corners)),
         start_corner=start_corners or _start_corners(network),
     )
     drawn = {r.name: r for r in network.runs}
@@ -159,7 +159,9 @@ def _leads(asked: Mapping[str, Asked]) -> dict[str, int]:
     return out
 
 
-def _items(asked: Mapping[str, Asked], patterns: Mapping[str, Pattern], corners: Mapping[str, Corner]) -> list[Item]:
+def _items(
+    asked: Mapping[str, Asked], solved: Mapping[str, Solved], patterns: Mapping[str, Pattern], corners: Mapping[str, Corner]
+) -> list[Item]:
     out = [item for one in asked.values() for item in one.items]
     for name, found in patterns.items():
         for course in found.broken:
@@ -172,6 +174,17 @@ def _items(asked: Mapping[str, Asked], patterns: Mapping[str, Pattern], corners:
                 Item(
                     kind="tie", run=run.name, start=station, end=station, bottom=bed, top=bed + asked[run.name].fitted.courses.joint,
                     course=course - 1, corner=name, rule="engine",
+                )
+            )  # fmt: skip
+    for name, done in solved.items():
+        one = asked[name]
+        gap = one.problem.how.joint_most
+        for scrap in done.face.scraps:
+            base = one.fitted.run.bottom
+            out.append(
+                Item(
+                    kind="gap", run=name, start=scrap.lo - gap, end=scrap.hi + gap, bottom=scrap.bottom + base, top=scrap.top + base,
+                    course=one.problem.levels.course(scrap.bottom), rule="engine",
                 )
             )  # fmt: skip
     return sorted(out, key=lambda i: (i.kind, int(i.run[1:]), i.course, i.start, i.bottom, i.rule))

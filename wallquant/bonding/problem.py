@@ -6,7 +6,7 @@ Stations are the run's, levels are relative to its underside, lengths nanometres
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face, mean_length
@@ -168,6 +168,7 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
             )
         )
         kept.append(tuple(row_cells))
+    rows = _beside_butts(problem, passes, puts, rows)
     first, last = min(lo for lo, _ in ends), max(hi for _, hi in ends)
     inside = [
         Scrap(lo=max(s.lo, first), hi=min(s.hi, last), bottom=s.bottom, top=s.top, reason=s.reason)
@@ -175,6 +176,28 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
         if s.lo < last and s.hi > first
     ]
     return Face(rows=tuple(rows), cells=tuple(kept), puts=puts, scraps=tuple(inside + small), ends=tuple(ends))
+
+
+def put_marks(problem: Problem, passes: Passes, puts: Sequence[Put], course: int) -> list[int]:
+    """Return double centres of the joints by which fixed pieces butt against another run in a course."""
+    lo, hi, _, butts = extent(problem, passes, course, (0, 0))
+    bottom, top, joint = problem.levels.bottom(course), problem.levels.top(course), problem.how.joint
+    here = [p for p in puts if p.unit and p.bottom < top and p.top > bottom]
+    out = [2 * lo - joint for p in here if butts[0] and p.lo == lo]
+    return out + [2 * hi + joint for p in here if butts[1] and p.hi == hi]
+
+
+def _beside_butts(problem: Problem, passes: Passes, puts: Sequence[Put], rows: list[Row]) -> list[Row]:
+    """Keep joints of neighbouring courses off the joint by which a fixed piece butts: no span ends there that would say so."""
+    out = list(rows)
+    half = problem.how.joint // 2
+    for k in range(1, len(rows) + 1):
+        for mark in put_marks(problem, passes, puts, k):
+            for n, offset in ((k - 1, rows[k - 1].offset), (k + 1, rows[k].offset if k < len(rows) else 0)):
+                if 1 <= n <= len(rows) and offset > 0:
+                    soft = Soft(lo=mark // 2 - offset + half, hi=-(-mark // 2) + offset - half, of="joint", yields=1)
+                    out[n - 1] = replace(out[n - 1], soft=(*out[n - 1].soft, soft))
+    return out
 
 
 def _thin(problem: Problem, span: Span) -> bool:
@@ -271,6 +294,20 @@ def sound(problem: Problem, picks: Sequence[int]) -> bool:
     return True
 
 
+def _band(levels: Levels, put: Put) -> tuple[Nm, Nm]:
+    """Return the levels between which courses are disturbed by a fixed piece: it, and the rips under and over it."""
+    low, high = put.bottom, put.top
+    under = low - levels.joint
+    k = levels.course(under - 1)
+    if under != levels.top(k) and under > levels.bottom(k):
+        low = levels.bottom(k - 1 if k > 1 and under - levels.bottom(k) < levels.least_rip else k)
+    over = high + levels.joint
+    k = levels.course(over)
+    if over != levels.bottom(k) and over < levels.top(k):
+        high = levels.top(k + 1 if levels.top(k) - over < levels.least_rip else k)
+    return low, high
+
+
 def must_pass(problem: Problem, picks: Sequence[int]) -> tuple[tuple[bool | None, ...], ...]:
     """Return for each junction and course whether this run must pass (True), must not (False), or may (None).
 
@@ -280,6 +317,7 @@ def must_pass(problem: Problem, picks: Sequence[int]) -> tuple[tuple[bool | None
     asked = groups(problem, picks)
     hard = [a for g in asked for a in g.asks if a.of == "joint" and a.yields == 0]
     puts = [p for g in asked for p in g.puts if p.unit]
+    bands = [(p, *_band(problem.levels, p)) for p in puts]
     said = {(m.junction, m.course): m.passes for g in asked for m in g.musts}
     joint, least = problem.how.joint, problem.how.least
     out: list[tuple[bool | None, ...]] = []
@@ -293,9 +331,7 @@ def must_pass(problem: Problem, picks: Sequence[int]) -> tuple[tuple[bool | None
         for k in range(1, problem.levels.count + 1):
             bottom, top = problem.levels.bottom(k), problem.levels.top(k)
             forced = any(a.course == k and a.lo < x + joint and a.hi > x for a in hard for x, _ in butts)
-            forced = forced or any(
-                p.bottom < top and p.top > bottom and p.lo < x + joint and p.hi > x for p in puts for x, _ in butts
-            )
+            forced = forced or any(low < top and high > bottom and p.lo < x + joint and p.hi > x for p, low, high in bands for x, _ in butts)
             for x, side in butts:
                 for hole in problem.holes:
                     if hole.bottom < top and hole.top > bottom:

@@ -50,9 +50,9 @@ class Proof:
                     over[u] -= used
         return {u for u, c in over.items() if c > 0}
 
-    def pairs(self, region: Sequence[int]) -> None:
-        """Search the stars of a region exactly: put their layouts into the pools, and count their gains."""
-        for star in self.stars(region):
+    def pairs(self, stars: Sequence[Star]) -> None:
+        """Search stars exactly: put their layouts into the pools, and count their gains."""
+        for star in stars:
             if star not in self.gains:
                 self.gains[star] = self.search(star)
         self.packed = packed({s: g for s, g in self.gains.items() if g > 0})

@@ -114,20 +114,26 @@ class Settling:
         return out
 
     def grow(self, region: Sequence[int], step: int) -> None:
-        """Add layouts to the pools of a region."""
-        down = region[::-1]
-        self.net.thin(region, self.pick)
+        """Add layouts to the pools of a region, each step with more effort."""
+        down, inside, net = region[::-1], set(region), self.net
+        net.thin(region, self.pick)
+        bad = {u for u in self.bad() if u in inside}
         if step == 0:
-            for order, pick in ((down, 0), (region, 0), (down, 99), (region, 99)):
-                self.sweep(order, {}, pick, set(region))
+            for order, pick in ((down, 0), (region, 99)):
+                self.sweep(order, {}, pick, inside)
         elif step == 1:
-            self.proof.pairs(region)
-            for order, pick in ((down, 4), (region, 4), (region, 1), (region, 2)):
-                self.sweep(order, {}, pick, set(region))
+            self.proof.pairs([s for s in self.proof.stars(region) if bad & {*s[0], *s[1]}])
+            for order, pick in ((region, 0), (down, 99)):
+                self.sweep(order, {}, pick, inside)
         else:
-            self.between(region)
-            self.freer(region, 1 + step // 4)
-            self.around(region)
+            if step == 2:
+                for order, pick in ((down, 4), (region, 4), (region, 1), (region, 2)):
+                    self.sweep(order, {}, pick, inside)
+            beside = {v for u in bad for v, _ in net.nodes[u].beside}
+            near = sorted(({v for u in beside for v, _ in net.nodes[u].beside} | beside | bad) & inside)
+            self.between(region, bad)
+            self.freer([u for u in near if u in bad or u in beside], 1 + step // 4)
+            self.around(near)
 
     def sweep(self, order: Iterable[int], chosen: dict[int, Fill], pick: int = -1, inside: set[int] | None = None) -> None:
         """Solve node after node against what is chosen already, and with `inside` against all that lies outside it."""
@@ -162,10 +168,10 @@ class Settling:
         assert best is not None
         return best[1]
 
-    def around(self, region: Sequence[int]) -> None:
+    def around(self, nodes: Sequence[int]) -> None:
         """Solve each span again between its neighbours as they lie, and the neighbours against the results."""
         net = self.net
-        for u in region:
+        for u in nodes:
             node = net.nodes[u]
             for sides in (node.beside, node.below, node.above):
                 near = [w for v, off in sides for w in net.near(u, v, off, self.pick[v])]
@@ -175,21 +181,19 @@ class Settling:
                         for one in (found[0], found[-1]):
                             net.candidates(v, net.near(v, u, off, one), 4)
 
-    def freer(self, region: Sequence[int], extra: int) -> None:
-        """Give bad nodes and their neighbours layouts with more cuts than they need, so that others may have fewer."""
+    def freer(self, nodes: Sequence[int], extra: int) -> None:
+        """Give these nodes layouts with more cuts than they need, so that others may have fewer."""
         net = self.net
-        bad = [u for u in self.bad() if u in set(region)]
-        for u in sorted({*bad, *(v for u in bad for v, _ in net.nodes[u].beside)} & set(region)):
+        for u in nodes:
             node = net.nodes[u]
             for sides in (node.beside, node.below, node.above, []):
                 near = [w for v, off in sides for w in net.near(u, v, off, self.pick[v])]
                 windows = moved([*node.kind.windows, *near], 0, node.kind.shape[0] + net.how.joint)
                 net.keep(node.kind, net.fills.fill(node.kind.shape, windows, 6, extra))
 
-    def between(self, region: Sequence[int]) -> None:
+    def between(self, region: Sequence[int], bad: set[int]) -> None:
         """Search pairs of courses at bad nodes exactly, between the courses below and above as they lie, and let the others follow."""
         inside = set(region)
-        bad = {u for u in self.bad() if u in inside}
         stars = [s for s in self.proof.stars(region) if bad & {*s[0], *s[1]}]
         tried: set[tuple[Fill, ...]] = set()
         for star in stars[:STARS]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
-from wallquant.bonding.problem import groups
+from wallquant.bonding.problem import groups, put_marks
 from wallquant.bonding.solving import Solved
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
@@ -27,7 +27,7 @@ def broken_offsets(one: Asked, solved: Solved) -> dict[int, tuple[Nm, Nm]]:
         for span in rows[k].spans:
             out += [2 * span.lo - joint] if span.lapped_lo else []
             out += [2 * span.hi + joint] if span.lapped_hi else []
-        return sorted(set(out))
+        return sorted({*out, *put_marks(one.problem, solved.passes, solved.face.puts, k + 1)})
 
     found: dict[int, tuple[Nm, Nm]] = {}
     before = marks(0) if rows else []
