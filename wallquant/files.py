@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 SCHEMA = "wallquant.plan/1"
-"""Version of the folder's layout; written into summary.json."""
+"""Version of the folder's layout; written into summary.json and findings.json."""
+RUN_SCHEMA = "wallquant.run/1"
+"""Version of run.json."""
 
 SUMMARY = "summary.json"
 RUN = "run.json"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -39,13 +40,16 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
 
     Raises
     ------
-    InputError, ValueError
+    InputError, RuleError
         One sentence: what is wrong with the model, the job, a catalogue or a plugin.
     """
-    building, read = importer(model, job, plugins)(model)
-    rules = jobs.configure(job, plugins.rules.values())
-    book, notes = chosen(building, job, plugins)
-    face = book.face_of(job.face) if job.face else None
+    with _given():
+        reader = importer(model, job, plugins)
+    building, read = reader(model)
+    with _given():
+        rules = jobs.configure(job, plugins.rules.values())
+        book, notes = chosen(building, job, plugins)
+        face = book.face_of(job.face) if job.face else None
     network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
     system = job.units or book.system
     laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system)
@@ -73,6 +77,15 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         findings=merged([*plugins.findings, *read, *joined, *told, *late, *times.findings, *said]),
         notes=notes,
     )
+
+
+@contextmanager
+def _given() -> Iterator[None]:
+    """What is wrong with the job or a catalogue is an error of the input; a ValueError from anywhere else is ours."""
+    try:
+        yield
+    except ValueError as error:
+        raise error if isinstance(error, InputError) else InputError(str(error)) from error
 
 
 def importer(model: Path, job: Job, plugins: Plugins) -> Any:

@@ -17,7 +17,8 @@ from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.guests import guests
 from wallquant.bonding.laid import region
 from wallquant.bonding.ledger import Account, accounts
-from wallquant.bonding.solving import Engine, Solved, solve
+from wallquant.bonding.sharing import solve_all
+from wallquant.bonding.solving import Engine, Solved
 from wallquant.bonding.stamping import patterned, stamped
 from wallquant.bonding.telling import of_corners, of_runs
 from wallquant.building import Building, Wall
@@ -57,6 +58,7 @@ def bond(
     sills: Mapping[str, Nm] | None = None,
     system: str = "mm",
     start_corners: Mapping[str, str] | None = None,
+    workers: int = 0,
 ) -> tuple[Bond, tuple[Finding, ...]]:
     """Lay every run of a network block by block.
 
@@ -73,6 +75,8 @@ def bond(
         ``mm`` or ``in``, for sentences.
     start_corners : mapping, optional
         Where laying starts, by the first run of each connected part; by default the end of the longest run with the lower station.
+    workers : int
+        Most processes that solve large models (0: one a processor where that is safe); the result is the same for any number.
 
     Raises
     ------
@@ -84,7 +88,7 @@ def bond(
     bondable = frozenset(c.name for c in network.corners if c.bondable)
     asked = {run.name: ask(run, ranked, heads or {}, sills or {}, bondable) for run in network.runs}
     engine = Engine()
-    solved, patterns = solve(asked, corners, engine)
+    solved, patterns = solve_all(asked, corners, engine, workers=workers)
     units = _units(network, asked, solved)
     by_code = {u.code: u for u in units}
     made: dict[tuple[object, ...], object] = {}

@@ -22,6 +22,10 @@ VIOLATION, BEFORE, CUT, AFTER, PIECE, NEAR, SETTING = 10**10, 10**8, 10**6, 10**
 windows that yield 5 to 9; then few pieces, joints far apart, few settings of the saw."""
 
 
+LAYOUTS = 8
+"""Most layouts of one problem."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Fill:
     """A layout of one span: pieces from left to right, twice the centres of its head joints, its cuts, and what it costs by itself."""
@@ -76,13 +80,13 @@ class Fills:
 
     def fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int, extra: int = 0) -> tuple[Fill, ...]:
         """Return layouts with the fewest cuts (or `extra` more) that keep the windows (as `moved` returns them), if there are any."""
-        key = (shape, windows, limit, extra)
+        key = (shape, windows, extra)
         got = self.found.get(key)
         if got is None:
-            got = self.found[key] = self._fill(shape, windows, limit, extra)
-        return got
+            got = self.found[key] = self._fill(shape, windows, extra)
+        return got[:limit]
 
-    def _fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int, extra: int) -> tuple[Fill, ...]:
+    def _fill(self, shape: Shape, windows: tuple[Interval, ...], extra: int) -> tuple[Fill, ...]:
         span, how = _placed(shape), self.how
         out: list[Fill] = []
         exact = even(span, how, windows) if not extra else None
@@ -90,7 +94,7 @@ class Fills:
             out.append(self.one(shape, tuple(zip(*exact, strict=True))))
         found = reach(span, how, windows, extra=extra)
         if found and not (exact and found.cuts):
-            for starts in layouts(span, how, found, limit):
+            for starts in layouts(span, how, found, LAYOUTS):
                 one = self.of_starts(shape, starts)
                 if one not in out:
                     out.append(one)

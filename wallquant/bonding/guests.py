@@ -8,29 +8,31 @@ import shapely
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import level
-from wallquant.bonding.laid import Box
+from wallquant.bonding.laid import Box, Guest
 from wallquant.bonding.solving import Solved
 from wallquant.layout import Run
 from wallquant.units import MM, Nm
 
-SQUARE = 0.02
+SQUARE = 1e-7
 """Runs whose directions are this near to parallel or to a right angle (sine) see each other as boxes; others are no guests."""
+THIN: Nm = MM // 100
+"""What reaches into a run's line by less than this does not."""
 
 
-def guests(asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> dict[str, tuple[Box, ...]]:
+def guests(asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> dict[str, tuple[Guest, ...]]:
     """Return for each run the boxes that other runs' courses and fixed pieces take in its line: station and relative level."""
     names = list(asked)
     boxes = {name: _boxes(solved[name]) for name in names}
     reach = {name: _reach(boxes[name]) for name in names}
     live = [n for n in names if reach[n] is not None]
     strips = [_strip(asked[n].fitted.run, *reach[n], asked[n].problem.how.joint_most) for n in live]  # type: ignore[misc]
-    out: dict[str, list[Box]] = {n: [] for n in names}
+    out: dict[str, list[Guest]] = {n: [] for n in names}
     if len(live) > 1:
         one, two = shapely.STRtree(strips).query(strips, predicate="intersects")
         for i, j in sorted(zip(one.tolist(), two.tolist(), strict=True)):
             if i != j:
-                out[live[i]] += _seen(asked[live[i]], asked[live[j]], boxes[live[j]])
-    return {n: tuple(sorted(set(out[n]))) for n in names}
+                out[live[i]] += _seen(asked[live[i]], asked[live[j]], boxes[live[j]], i < j)
+    return {n: tuple(sorted(set(out[n]), key=lambda g: (g.box, g.share))) for n in names}
 
 
 def _boxes(done: Solved) -> list[Box]:
@@ -49,27 +51,30 @@ def _strip(run: Run, start: Nm, end: Nm, joint: Nm) -> shapely.Polygon:
     return shapely.Polygon([(x / MM, y / MM) for x, y in points])
 
 
-def _seen(host: Asked, other: Asked, boxes: list[Box]) -> Iterator[Box]:
-    """Yield the boxes of another run that cover the host's centre line, as the host sees them."""
+def _seen(host: Asked, other: Asked, boxes: list[Box], earlier: bool) -> Iterator[Guest]:
+    """Yield the boxes of another run that reach into the host's thickness, as the host sees them."""
     here, there = host.fitted.run, other.fitted.run
     (u, v), (p, q) = here.direction, there.direction
     along, across = u * p + v * q, u * q - v * p
     shift = there.bottom - here.bottom
     x, y = there.start[0] - here.start[0], there.start[1] - here.start[1]
     station, side = x * u + y * v, y * u - x * v
-    half = there.thickness // 2
+    half, wide = there.thickness // 2, here.thickness // 2
     for a, b, bottom, top in boxes:
         if abs(across) <= SQUARE:
-            if abs(side) < half:
+            taken = min(side + half, wide) - max(side - half, -wide)
+            if taken > THIN:
                 lo, hi = sorted((round(station + along * a), round(station + along * b)))
-                yield lo, hi, bottom + shift, _top(other, (a + b) // 2, bottom, top) + shift
+                upper = _top(other, (a + b) // 2, bottom, top) + shift
+                yield Guest(box=(lo, hi, bottom + shift, upper), share=min(1.0, taken / here.thickness), joint=earlier)
         elif abs(along) <= SQUARE:
-            lo, hi = sorted((side + across * a, side + across * b))
-            inside = min(hi, here.thickness // 2) - max(lo, -(here.thickness // 2))
-            if inside > MM:
+            low, high = sorted((side + across * a, side + across * b))
+            taken = min(high, wide) - max(low, -wide)
+            if taken > THIN:
                 at = round(station)
-                middle = round((max(lo, -(here.thickness // 2)) + inside / 2 - side) / across)
-                yield at - half, at + half, bottom + shift, _top(other, middle, bottom, top) + shift
+                middle = round((max(low, -wide) + taken / 2 - side) / across)
+                upper = _top(other, middle, bottom, top) + shift
+                yield Guest(box=(at - half, at + half, bottom + shift, upper), share=min(1.0, taken / here.thickness), joint=True)
 
 
 def _top(other: Asked, station: Nm, bottom: Nm, top: Nm) -> Nm:

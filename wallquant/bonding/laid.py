@@ -20,6 +20,16 @@ Outline = tuple[tuple[Nm, Nm], ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Guest:
+    """A piece of another run in a run's line: its box there, the share of the thickness that it takes, and whether the joint
+    against it belongs to this run (of two runs in one line it belongs to the first)."""
+
+    box: Box
+    share: float
+    joint: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Region:
     """Boxes, and outlines of raked spans."""
 
@@ -71,14 +81,14 @@ def area(points: Outline) -> float:
     return abs(sum(a * q - b * p for (a, p), (b, q) in zip(points, (*points[1:], points[0]), strict=True))) / 2
 
 
-def region(problem: Problem, solved: Solved, guests: Sequence[Box]) -> Region:
+def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     """Return what a run takes up.
 
     Parameters
     ----------
     problem : Problem
     solved : Solved
-    guests : sequence of Box
+    guests : sequence of Guest
         Pieces of other runs that lie in this run's line: where they pass at corners, and the storey below.  A bed on them and a
         butt joint against them belong to this run.
     """
@@ -108,12 +118,12 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Box]) -> Region:
             members.append(box)
             under.append(box[:3])
             tops.setdefault(put.top, []).append(box[:2])
-    for a, b, _, top in guests:
+    for a, b, _, top in (g.box for g in guests):
         tops.setdefault(top, []).append((a, b))
     boxes += _between(members, guests, most)
     for z in sorted({u[2] for u in under}):
         line = [(a, b) for a, b, at in under if at == z]
-        here = [(a, b) for a, b, bottom, top in guests if bottom <= z < top]
+        here = [(a, b) for a, b, bottom, top in (g.box for g in guests) if bottom <= z < top]
         rest = _without(_closed(line + here, most), here)
         for below in sorted((t for t in tops if 0 < z - t <= most), reverse=True):
             common = _common(rest, _closed(tops[below], most))
@@ -128,21 +138,24 @@ def _dips(problem: Problem, span: Span) -> bool:
     return any(span.lo < s < span.hi and z < span.top for s, z in problem.top)
 
 
-def _between(members: Sequence[Box], guests: Sequence[Box], most: Nm) -> list[Box]:
-    """Return the head joints of the run: between its own, and between its own and guests, over the height that both have."""
-    out: set[Box] = set()
-    starts: dict[int, list[Box]] = {}
-    every = [(m, True) for m in members] + [(g, False) for g in guests]
-    own = set(members)
-    for m, _ in every:
-        starts.setdefault(m[0] // (most + 1), []).append(m)
-    for a, mine in every:
+def _between(members: Sequence[Box], guests: Sequence[Guest], most: Nm) -> list[Box]:
+    """Return the head joints of the run: between its own, and between its own and guests, over the height that both have.
+
+    Against a guest that takes only a share of the thickness the joint counts with that share of its height.
+    """
+    out: dict[tuple[Nm, Nm, Nm, Nm], float] = {}
+    every = [(m, 1.0, True) for m in members] + [(g.box, g.share, False) for g in guests if g.joint]
+    starts: dict[int, list[tuple[Box, float, bool]]] = {}
+    for one in every:
+        starts.setdefault(one[0][0] // (most + 1), []).append(one)
+    for a, share, mine in every:
         for key in (a[1] // (most + 1), a[1] // (most + 1) + 1):
-            for b in starts.get(key, ()):
+            for b, other, own in starts.get(key, ()):
                 low, high = max(a[2], b[2]), min(a[3], b[3])
-                if 0 < b[0] - a[1] <= most and low < high and (mine or b in own):
-                    out.add((a[1], b[0], low, high))
-    return sorted(out)
+                if 0 < b[0] - a[1] <= most and low < high and (mine or own):
+                    place = (a[1], b[0], low, high)
+                    out[place] = max(out.get(place, 0.0), min(share, other))
+    return sorted((a, b, low, low + round((high - low) * share)) for (a, b, low, high), share in out.items())
 
 
 def _closed(spans: list[Interval], most: Nm) -> list[Interval]:

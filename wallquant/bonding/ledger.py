@@ -15,7 +15,7 @@ import shapely
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import level
-from wallquant.bonding.laid import Box, Region
+from wallquant.bonding.laid import Guest, Region
 from wallquant.bonding.problem import Problem
 from wallquant.bonding.solving import Solved
 from wallquant.building import Wall
@@ -68,13 +68,13 @@ def _faces(shape: Any) -> Any:
 
 
 def accounts(
-    run: Run, asked: Asked, solved: Solved, laid: Region, guests: Sequence[Box], walls: Mapping[str, Wall]
+    run: Run, asked: Asked, solved: Solved, laid: Region, guests: Sequence[Guest], walls: Mapping[str, Wall]
 ) -> list[Account]:
     """Return the accounts of the walls of one run."""
     shapes = [_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in laid.boxes]
     shapes += [shapely.Polygon([(s / MM, z / MM) for s, z in o]) for o in laid.outlines]
     whole = _or(shapes)
-    theirs = _or([_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in guests])
+    theirs = _or([_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in (g.box for g in guests)])
     scraps = _or([_box(s.lo / MM, s.hi / MM, s.bottom / MM, s.top / MM) for s in solved.face.scraps] + _unbridged(asked))
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]

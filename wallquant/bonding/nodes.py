@@ -5,6 +5,7 @@ Spans that are alike (same shape, same windows) share one `Kind` with its pool o
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -53,10 +54,11 @@ SoftKey = tuple[Nm, Nm, str, int]
 
 @dataclass(slots=True, eq=False)
 class Kind:
-    """Spans that are alike: shape, hard windows of their own, windows with those of lapped ends beside, soft windows, lapped ends."""
+    """Spans that are alike: shape, hard windows, those of lapped ends beside, both together, soft windows, lapped ends."""
 
     shape: Shape
     hard: tuple[Interval, ...]
+    lapped: tuple[Interval, ...]
     windows: tuple[Interval, ...]
     soft: tuple[SoftKey, ...]
     ends: tuple[int, ...]
@@ -105,10 +107,11 @@ class Net:
                 windows = moved([*row.windows, *near], lo, end) if near else hard
                 soft = tuple((s.lo - lo, s.hi - lo, s.of, s.yields) for s in row.soft if s.hi > lo and s.lo < end)
                 own = tuple(c for c, on in ((-j, span.lapped_lo), (2 * shape[0] + j, span.lapped_hi)) if on)
-                key = (shape, hard, windows, soft, own)
+                lapped = tuple((a - lo, b - lo) for a, b in near if b > lo and a < end)
+                key = (shape, hard, lapped, soft, own)
                 kind = kinds.get(key)
                 if kind is None:
-                    kind = Kind(shape, hard, windows, soft, own, fills.least(shape, windows))
+                    kind = Kind(shape, hard, lapped, windows, soft, own, fills.least(shape, windows))
                     kind.hopeless = fills.fewest(shape, windows) is None
                     kinds[key] = kind
                 self.of_row[-1].append(len(self.nodes))
@@ -155,11 +158,15 @@ class Net:
             if found and not (after and n == 0):
                 break
         if not out:
-            for windows in (kind.windows, kind.hard, ()):
+            giving = [moved([*kind.hard, *_shrunk([*near, *kind.lapped], n)], 0, end) for n in (3, 2, 1)]
+            if not kind.hopeless:
+                giving = [kind.windows, *giving]
+            for windows in (*giving, kind.hard, ()):
                 if found := self.fills.fill(kind.shape, windows, limit):
-                    out = list(found)
-                    break
-            else:
+                    out += [f for f in found if f not in out]
+                    if windows != kind.windows:
+                        break
+            if not out:
                 raise ValueError(f"a stretch of {kind.shape[0]} nm cannot be filled")
         self.keep(kind, out)
         return tuple(out)
@@ -210,23 +217,23 @@ class Net:
         """Return what two layouts of neighbours cost together: joints too near, and how near the nearest are."""
         a, b = self.nodes[u], self.nodes[v]
         shift = 2 * (b.span.lo - a.span.lo)
-        xs, ys = one.joints, [c + shift for c in other.joints]
-        wide = self.how.unit
-        least, hits = wide, 0
-        n, m, count = 0, 0, len(ys)
-        for x in xs:
-            while n < count and ys[n] <= x - wide:
-                n += 1
-            m = n
-            while m < count and (gap := abs(ys[m] - x)) < wide:
-                least = min(least, gap)
-                hits += gap < 2 * offset
-                m += 1
-        for c in b.kind.ends:
-            hits += sum(abs(x - c - shift) < 2 * offset for x in xs)
-        for c in a.kind.ends:
-            hits += sum(abs(y - c) < 2 * offset for y in ys)
-        return hits * VIOLATION + (NEAR * (wide - least)) // wide
+        wide, two = self.how.unit, 2 * offset
+        ys = other.joints
+        least, total = wide, 0
+        for x in one.joints:
+            at = x - shift
+            k = bisect_left(ys, at - two + 1)
+            while k < len(ys) and ys[k] < at + two:
+                total += _severity(abs(ys[k] - at), two)
+                k += 1
+            k = bisect_left(ys, at)
+            if k < len(ys) and ys[k] - at < least:
+                least = ys[k] - at
+            if k and at - ys[k - 1] < least:
+                least = at - ys[k - 1]
+        total += sum(_severity(gap, two) for c in b.kind.ends for x in one.joints if (gap := abs(x - c - shift)) < two)
+        total += sum(_severity(gap, two) for c in a.kind.ends for y in ys if (gap := abs(y + shift - c)) < two)
+        return total + (NEAR * (wide - least)) // wide
 
     def between(self, u: int, sides: Sequence[tuple[int, Nm]], picks: Mapping[int, Fill]) -> NDArray[np.int64]:
         """Return the cost of each layout in a node's pool, by itself and with the layouts of these neighbours."""
@@ -254,21 +261,37 @@ class Net:
         self, kind: Kind, x: NDArray[np.int64], ends: Sequence[int], y: NDArray[np.int64], shift: Nm, offset: Nm
     ) -> NDArray[np.int64]:
         """Return joints too near and how near the nearest are, for layouts x of a kind and y of a neighbour with these lapped ends."""
-        wide = self.how.unit
+        wide, two = self.how.unit, 2 * offset
         apart = np.abs(x[:, None, :, None] - y[None, :, None, :]).reshape(len(x), len(y), -1)
-        hits = (apart < 2 * offset).sum(axis=2)
         least = np.minimum(apart.min(axis=2), wide)
+        total = (NEAR * (wide - least)) // wide
+        if (least < two).any():
+            total = total + _severities(apart, two).sum(axis=2)
         for c in ends:
-            hits += (np.abs(x - (c + shift)) < 2 * offset).sum(axis=1)[:, None]
+            total = total + _severities(np.abs(x - (c + shift)), two).sum(axis=1)[:, None]
         for c in kind.ends:
-            hits += (np.abs(y - c) < 2 * offset).sum(axis=1)[None, :]
-        return hits * VIOLATION + (NEAR * (wide - least)) // wide
+            total = total + _severities(np.abs(y - c), two).sum(axis=1)[None, :]
+        return total
 
     def _joints(self, kind: Kind) -> NDArray[np.int64]:
         """Return the joints of a kind's layouts, one row each, filled up far to the left."""
         if kind.padded is None or kind.padded[0] != kind.version:
             kind.padded = kind.version, _padded([f.joints for f in kind.pool], -2 * FAR)
         return kind.padded[1]
+
+
+def _severity(gap: int, two: int) -> int:
+    """Return what two joints nearer than asked cost (twice their distance, twice the offset): one broken, and more the nearer."""
+    return VIOLATION + VIOLATION // 1000 * ((two - gap) * 1000 // two)
+
+
+def _severities(gaps: NDArray[np.int64], two: int) -> NDArray[np.int64]:
+    return np.where(gaps < two, VIOLATION + VIOLATION // 1000 * ((two - gaps) * 1000 // max(1, two)), 0)
+
+
+def _shrunk(windows: Sequence[Interval], share: int) -> list[Interval]:
+    """Return windows about the same middles, so many quarters as wide."""
+    return [((a + b) // 2 - (b - a) * share // 8, (a + b) // 2 + (b - a) * share // 8) for a, b in windows]
 
 
 def _padded(rows: Sequence[Sequence[int]], fill: int) -> NDArray[np.int64]:

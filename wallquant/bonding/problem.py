@@ -113,6 +113,11 @@ def groups(problem: Problem, picks: Sequence[int]) -> tuple[Group, ...]:
     return (problem.base, *(c[p] for c, p in zip(problem.choices, picks, strict=True)))
 
 
+def blocks_of(problem: Problem, puts: Sequence[Put]) -> tuple[Block, ...]:
+    """Return what pieces keep off: openings, fixed pieces, straight joints."""
+    return (*problem.holes, *(Block(lo=p.lo, hi=p.hi, bottom=p.bottom, top=p.top, solid=bool(p.unit)) for p in puts))
+
+
 def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: tuple[Nm, Nm], solver: Solver) -> Face:
     """Cut the run's face into rows of spans.
 
@@ -129,8 +134,7 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
     """
     asked = groups(problem, picks)
     puts = tuple(p for g in asked for p in g.puts)
-    blocks = (*problem.holes, *(Block(lo=p.lo, hi=p.hi, bottom=p.bottom, top=p.top, solid=bool(p.unit)) for p in puts))
-    cells, scraps = face(problem.levels, problem.top, blocks, problem.how.joint)
+    cells, scraps = face(problem.levels, problem.top, blocks_of(problem, puts), problem.how.joint)
     asks: dict[int, list[Ask]] = {}
     for g in asked:
         for a in g.asks:
@@ -148,7 +152,7 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
         spans: list[Span] = []
         row_cells: list[Cell] = []
         for cell in by_row.get(k, ()):
-            for span in _clipped(cell, lo, hi, gaps, butts):
+            for span in clipped(cell, lo, hi, gaps, butts):
                 if span.hi - span.lo < problem.how.least or _thin(problem, span) or solver.fewest(span, ()) is None:
                     if span.hi > span.lo:
                         small.append(Scrap(lo=span.lo, hi=span.hi, bottom=span.bottom, top=span.top, reason="shorter than the least piece"))
@@ -228,7 +232,7 @@ def extent(
     return lo, hi, gaps, (butts[0], butts[1])
 
 
-def _clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], butts: tuple[bool, bool]) -> list[Span]:
+def clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], butts: tuple[bool, bool]) -> list[Span]:
     """Clip a cell to its course, and part it where another run passes through."""
     edges: list[tuple[Nm, bool, Nm, bool]] = []
     a, lapped_a = (lo, butts[0]) if cell.lo < lo else (cell.lo, cell.lapped_lo)
@@ -253,25 +257,6 @@ def _clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], bu
             Span(lo=p, hi=q, bottom=cell.bottom, top=cell.top, lapped_lo=on_p, lapped_hi=on_q, full_lo=full_lo, full_hi=full_hi)
         )
     return out
-
-
-def estimate(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: tuple[Nm, Nm], solver: Solver) -> int:
-    """Return what a run costs course by course: cuts, and much more for what cannot be laid or does not fit."""
-    if not sound(problem, picks):
-        return 10**9
-    made = laid_face(problem, passes, picks, shift, solver)
-    total = sum((s.hi - s.lo) * (s.top - s.bottom) // 10**12 for s in made.scraps if s.hi - s.lo < FAR) * 20
-    for row, (lo, hi) in zip(made.rows, made.ends, strict=True):
-        for span in row.spans:
-            cuts = solver.fewest(span, row.windows)
-            total += 10**4 if cuts is None else cuts
-        total += sum(10**6 for p in made.puts if p.unit and _in_course(problem, row, made, p) and (p.lo < lo or p.hi > hi))
-    return total
-
-
-def _in_course(problem: Problem, row: Row, made: Face, put: Put) -> bool:
-    k = made.rows.index(row) + 1
-    return put.bottom < problem.levels.top(k) and put.top > problem.levels.bottom(k)
 
 
 def sound(problem: Problem, picks: Sequence[int]) -> bool:
@@ -308,35 +293,57 @@ def _band(levels: Levels, put: Put) -> tuple[Nm, Nm]:
     return low, high
 
 
-def must_pass(problem: Problem, picks: Sequence[int]) -> tuple[tuple[bool | None, ...], ...]:
+Musts = dict[tuple[int, int], bool]
+"""For a junction and a course: this run must pass there (True) or must not."""
+
+
+def must_pass(problem: Problem, parts: Sequence[tuple[Musts, Musts]]) -> tuple[tuple[bool | None, ...], ...]:
     """Return for each junction and course whether this run must pass (True), must not (False), or may (None).
 
-    It must pass where its butt joint would lie in a hard window or within a fixed piece, or would leave a stub shorter than the
-    least piece beside an opening.
+    Parameters
+    ----------
+    problem : Problem
+    parts : sequence of (Musts, Musts)
+        What `musts_of` said of each group asked: what is forced, which goes before what is asked.
     """
-    asked = groups(problem, picks)
-    hard = [a for g in asked for a in g.asks if a.of == "joint" and a.yields == 0]
-    puts = [p for g in asked for p in g.puts if p.unit]
-    bands = [(p, *_band(problem.levels, p)) for p in puts]
-    said = {(m.junction, m.course): m.passes for g in asked for m in g.musts}
-    joint, least = problem.how.joint, problem.how.least
-    out: list[tuple[bool | None, ...]] = []
+    found: Musts = {}
+    for _, said in parts:
+        found |= said
+    for forced, _ in parts:
+        found |= forced
+    count = problem.levels.count
+    return tuple(
+        tuple(found.get((n, k)) for k in range(1, count + 1)) if meets.half else (True,) * count for n, meets in enumerate(problem.meets)
+    )
+
+
+def musts_of(problem: Problem, group: Group, *, holes: bool) -> tuple[Musts, Musts]:
+    """Return where the run is forced to pass by what a group asks, and where the group says who passes.
+
+    It must pass where its butt joint would lie in a hard window or within a fixed piece, or (with `holes`) would leave a stub
+    shorter than the least piece beside an opening.
+    """
+    hard = [a for a in group.asks if a.of == "joint" and a.yields == 0]
+    puts = [p for p in group.puts if p.unit]
+    said = {(m.junction, m.course): m.passes for m in group.musts}
+    joint, least, levels = problem.how.joint, problem.how.least, problem.levels
+    forced: Musts = {}
     for n, meets in enumerate(problem.meets):
         if not meets.half:
-            out.append((True,) * problem.levels.count)
             continue
         c, half = meets.station, meets.half
         butts = ([(c + half, 1)] if meets.role != "end" else []) + ([(c - half - joint, -1)] if meets.role != "start" else [])
-        row: list[bool | None] = []
-        for k in range(1, problem.levels.count + 1):
-            bottom, top = problem.levels.bottom(k), problem.levels.top(k)
-            forced = any(a.course == k and a.lo < x + joint and a.hi > x for a in hard for x, _ in butts)
-            forced = forced or any(low < top and high > bottom and p.lo < x + joint and p.hi > x for p, low, high in bands for x, _ in butts)
-            for x, side in butts:
-                for hole in problem.holes:
-                    if hole.bottom < top and hole.top > bottom:
-                        stub = hole.lo - (x + joint) if side > 0 else x - hole.hi
-                        forced = forced or (-joint < stub < least)
-            row.append(True if forced else said.get((n, k)))
-        out.append(tuple(row))
-    return tuple(out)
+        for x, side in butts:
+            for a in hard:
+                if a.lo < x + joint and a.hi > x and 1 <= a.course <= levels.count:
+                    forced[n, a.course] = True
+            heights = [_band(levels, p) for p in puts if p.lo < x + joint and p.hi > x]
+            for hole in problem.holes if holes else ():
+                stub = hole.lo - (x + joint) if side > 0 else x - hole.hi
+                if -joint < stub < least:
+                    heights.append((hole.bottom, hole.top))
+            for bottom, top in heights:
+                for k in range(1, levels.count + 1):
+                    if bottom < levels.top(k) and top > levels.bottom(k):
+                        forced[n, k] = True
+    return forced, said

@@ -20,7 +20,7 @@ REACH = 3
 """How far from a bad node pools grow at first, edge by edge; each round goes one further."""
 REGION = 40
 """Most nodes that are settled together."""
-SMALL, ROUNDS, FEW = 60, 8, 4
+SMALL, ROUNDS, FEW = 60, 8, 3
 """Rounds of refinement for runs of up to so many spans, and for longer ones, where bad nodes are many and far apart."""
 
 STARS = 12
@@ -238,8 +238,16 @@ class Settling:
 
     def polish(self) -> None:
         """Take for each node in turn the layout of its pool that costs least with its neighbours as they lie."""
+        net = self.net
         for _ in range(2):
-            for node in self.net.nodes:
-                own = self.net.costing(node.number, self.pick[node.number])
-                if own % CUT > 0 and len(node.kind.pool) > 1:
-                    self.pick[node.number] = self.cheapest(node.number, [self.pick[node.number], *node.kind.pool], self.pick)
+            changed = False
+            for node in net.nodes:
+                u, pool = node.number, list(node.kind.pool)
+                if len(pool) > 1:
+                    totals = net.between(u, node.beside, self.pick)
+                    k = int(totals.argmin())
+                    if pool[k] is not self.pick[u] and (self.pick[u] not in node.kind.pool or totals[k] < totals[pool.index(self.pick[u])]):
+                        self.pick[u] = pool[k]
+                        changed = True
+            if not changed:
+                break

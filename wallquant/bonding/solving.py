@@ -9,7 +9,8 @@ from itertools import product
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Forced, Pattern, free_shift, passes_of, pattern, tied
 from wallquant.bonding.phases import Factor, parities
-from wallquant.bonding.problem import Face, Passes, Problem, estimate, extent, laid_face, must_pass
+from wallquant.bonding.problem import Face, Musts, Passes, Problem, laid_face, must_pass, musts_of
+from wallquant.bonding.sheet import Sheet
 from wallquant.bonding.span import Bonded
 from wallquant.bonding.stack import Solver, Stack
 from wallquant.layout import Corner
@@ -38,8 +39,10 @@ class Engine:
     costs: dict[tuple[object, ...], int] = field(default_factory=dict)
     shifts: dict[tuple[object, ...], tuple[Nm, Nm]] = field(default_factory=dict)
     musts: dict[tuple[object, ...], tuple[tuple[bool | None, ...], ...]] = field(default_factory=dict)
+    parts: dict[tuple[int, int, int], tuple[Musts, Musts]] = field(default_factory=dict)
     faces: dict[tuple[object, ...], Face] = field(default_factory=dict)
-
+    sheets: dict[int, Sheet] = field(default_factory=dict)
+    patterns: dict[tuple[object, ...], Pattern] = field(default_factory=dict)
     numbers: dict[Problem, int] = field(default_factory=dict)
     known: dict[int, tuple[Problem, int]] = field(default_factory=dict)
 
@@ -61,28 +64,34 @@ class Engine:
         key = (self.number(problem), passes, picks)
         if key not in self.costs:
             shift = self.shift(problem, passes, picks)
-            self.costs[key] = estimate(problem, passes, picks, shift, self.solver(problem))
+            self.costs[key] = self.sheet(problem, picks).cost(passes, shift)
         return self.costs[key]
+
+    def sheet(self, problem: Problem, picks: tuple[int, ...]) -> Sheet:
+        """Return the sheet of a problem for these alternatives, made from the last one asked for."""
+        number = self.number(problem)
+        last = self.sheets.get(number)
+        if last is None or last.picks != picks:
+            last = self.sheets[number] = Sheet(problem, picks, self.solver(problem), last)
+        return last
 
     def shift(self, problem: Problem, passes: Passes, picks: tuple[int, ...]) -> tuple[Nm, Nm]:
         """Return how far the free ends are laid outwards of the drawn end: as little as saves the most cuts."""
+        free = (not problem.meets[0].half, not problem.meets[-1].half)
+        if not any(free):
+            return 0, 0
         key = (self.number(problem), passes, picks)
         if key not in self.shifts:
-            free = (not problem.meets[0].half, not problem.meets[-1].half)
-            tries = product(*(self._tries(problem, passes, picks, side) if free[side] else [0] for side in (0, 1)))
-            ranked = [(estimate(problem, passes, picks, s, self.solver(problem)), sum(map(abs, s)), s) for s in tries]
+            sheet = self.sheet(problem, picks)
+            tries = list(product(*(self._tries(problem, passes, sheet, side) if free[side] else [0] for side in (0, 1))))
+            ranked = [(sheet.cost(passes, (s, t)), abs(s) + abs(t), (s, t)) for s, t in tries]
             self.shifts[key] = min(ranked)[2]
         return self.shifts[key]
 
-    def _tries(self, problem: Problem, passes: Passes, picks: tuple[int, ...], side: int) -> list[Nm]:
+    def _tries(self, problem: Problem, passes: Passes, sheet: Sheet, side: int) -> list[Nm]:
         pitch, joint = problem.how.pitch, problem.how.joint
-        wanted: set[Nm] = set()
-        for row in self.face(problem, passes, picks, (0, 0)).rows:
-            if row.spans:
-                span = row.spans[0] if side == 0 else row.spans[-1]
-                rest = (span.hi - span.lo + joint) % pitch
-                wanted |= {-rest, pitch - rest}
-        return free_shift(problem.slack, sorted(wanted))
+        rests = {(length + joint) % pitch for length in sheet.outer(passes, side)}
+        return free_shift(problem.slack, sorted({w for rest in rests for w in (-rest, pitch - rest)}))
 
     def face(self, problem: Problem, passes: Passes, picks: tuple[int, ...], shift: tuple[Nm, Nm]) -> Face:
         key = (self.number(problem), passes, picks, shift)
@@ -91,10 +100,29 @@ class Engine:
         return self.faces[key]
 
     def must(self, problem: Problem, picks: tuple[int, ...]) -> tuple[tuple[bool | None, ...], ...]:
-        key = (self.number(problem), picks)
+        """Return for each junction and course whether the run must pass; see `must_pass`."""
+        number = self.number(problem)
+        parts = [self._part(problem, number, -1, 0)]
+        parts += [self._part(problem, number, c, a) for c, a in enumerate(picks)]
+        told = [p for p in parts if p[0] or p[1]]
+        key = (number, *(id(p) for p in told))
         if key not in self.musts:
-            self.musts[key] = must_pass(problem, picks)
+            self.musts[key] = must_pass(problem, told)
         return self.musts[key]
+
+    def _part(self, problem: Problem, number: int, choice: int, alternative: int) -> tuple[Musts, Musts]:
+        key = (number, choice, alternative)
+        if key not in self.parts:
+            group = problem.base if choice < 0 else problem.choices[choice][alternative]
+            self.parts[key] = musts_of(problem, group, holes=choice < 0)
+        return self.parts[key]
+
+    def pattern(self, corner: Corner, parity: int | None, asked: Mapping[str, Asked], must: Forced) -> Pattern:
+        """Return the pattern of a corner; see `wallquant.bonding.corners.pattern`."""
+        key = (corner.name, parity, tuple(sorted(must.get(corner.name, {}).items())))
+        if key not in self.patterns:
+            self.patterns[key] = pattern(corner, parity, asked, must)
+        return self.patterns[key]
 
 
 def forced(engine: Engine, asked: Mapping[str, Asked], picks: Mapping[str, tuple[int, ...]]) -> Forced:
@@ -126,7 +154,7 @@ def solve(
         picks = _picked(engine, asked, live, parity, picks)
         parity = _parities(engine, asked, live, bond, picks)
     must = forced(engine, asked, picks)
-    patterns = {name: pattern(c, parity.get(name), asked, must) for name, c in live.items()}
+    patterns = {name: engine.pattern(c, parity.get(name), asked, must) for name, c in live.items()}
     solved: dict[str, Solved] = {}
     for name, one in asked.items():
         passes = passes_of(name, one, patterns)
@@ -158,7 +186,7 @@ def _picked(
                 must: dict[str, dict[str, tuple[bool | None, ...]]] = {}
                 for junction, row in zip(one.fitted.run.junctions, engine.must(one.problem, trial), strict=True):
                     must.setdefault(junction.corner, {})[name] = row
-                found = {c: pattern(corner, parity.get(c), asked, must) for c, corner in own.items()}
+                found = {c: engine.pattern(corner, parity.get(c), asked, must) for c, corner in own.items()}
                 broken = sum(len(p.broken) + 5 * len(p.conflicts) for p in found.values())
                 ranked.append((engine.cost(one.problem, passes_of(name, one, found), trial) + TIE * broken, a))
             best = min(ranked)[1]
@@ -179,7 +207,7 @@ def _parities(
 
     def found(name: str, p: int | None) -> Pattern:
         if (name, p) not in held:
-            held[name, p] = pattern(corners[name], p, asked, must)
+            held[name, p] = engine.pattern(corners[name], p, asked, must)
         return held[name, p]
 
     factors: list[Factor] = []

@@ -224,6 +224,8 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
     first = _rake_least(how.least, span.full_lo - span.lo)
     last = _rake_least(how.least, span.hi - span.full_hi)
     out: dict[tuple[Nm, ...], None] = {}
+    first_of = [[a for a, _ in layer] for layer in found.layers]
+    last_of = [[b for _, b in layer] for layer in found.layers]
     stack: list[tuple[Nm, int, tuple[Nm, ...]]] = [(end, found.cuts, ())]
     budget = 40 * limit + 400
     while stack and len(out) < limit and budget:
@@ -234,17 +236,21 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
                 out[tail] = None
             continue
         here = () if y == end else (y,)
-        options: list[tuple[Nm, int]] = []
-        if q:
-            for lo, hi, least in (s for a, b in found.layers[q - 1] for s in _sorted_starts(a, b, span, how, first)):
-                need = max(least, last if y == end else 0)
-                p, r = max(lo, y - pitch), min(hi, y - joint - need)
-                if p <= r:
-                    middle = (span.lo + y) // 2
-                    options += [(x, q - 1) for x in {p, r, min(max(p, middle), r)} if x != y - pitch or _costs(x, y, span, how) == 2]
+        options: set[tuple[Nm, int]] = set()
         back = y - pitch
-        if back >= span.full_lo and y - joint <= span.full_hi and holds(found.layers[q], back):
-            options.append((back, q))
+        if q:
+            los, his = first_of[q - 1], last_of[q - 1]
+            k = bisect_left(his, back)
+            while k < len(los) and los[k] <= y - joint:
+                for lo, hi, least in _sorted_starts(los[k], his[k], span, how, first):
+                    p, r = max(lo, back), min(hi, y - joint - max(least, last if y == end else 0))
+                    if p <= r:
+                        options |= {(x, q - 1) for x in (p, r, min(max(p, (span.lo + y) // 2), r)) if x != back or _costs(x, y, span, how) == 2}
+                k += 1
+        if back >= span.full_lo and y - joint <= span.full_hi:
+            k = bisect_left(last_of[q], back)
+            if k < len(last_of[q]) and first_of[q][k] <= back:
+                options.add((back, q))
         for x, rest in sorted(options):
             stack.append((x, rest, (*here, *tail)))
     return list(out)

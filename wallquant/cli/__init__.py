@@ -6,15 +6,18 @@ import os
 import sys
 import tempfile
 import traceback
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from wallquant import __version__
+
+if TYPE_CHECKING:
+    from wallquant.plugins import Plugins
 
 COMMANDS = ("plan", "check", "audit", "compare", "rules", "catalogues", "job")
 """In the order in which people need them; module `wallquant.cli.NAME` has the command as `command`."""
@@ -42,23 +45,36 @@ class Group(click.Group):
         sys.exit(_guarded(lambda: super(Group, self).main(args=args, prog_name=prog_name or "wallquant", standalone_mode=False, **extra)))
 
 
-def _added() -> dict[str, click.Command]:
+def _added() -> Mapping[str, click.Command]:
     from wallquant import plugins
 
-    added = dict(plugins.load().commands)
-    taken = sorted(set(added) & set(COMMANDS))
-    if taken:
-        raise click.UsageError(f"a plugin brings a command '{taken[0]}', a name that wallquant has; rename it or uninstall the plugin")
-    return added
+    return vetted(plugins.load()).commands
+
+
+def vetted(found: Plugins) -> Plugins:
+    """Return the plugins if their commands only add to ours.
+
+    Raises
+    ------
+    Sentence
+        If a command has a name of ours, or is no click command.
+    """
+    for name, command in found.commands.items():
+        who = found.owners.get(f"command {name}", "")
+        if name in COMMANDS:
+            raise Sentence(f"plugin {who} brings a command '{name}', a name that wallquant has; rename it or uninstall the plugin")
+        if not isinstance(command, click.Command):
+            raise Sentence(f"plugin {who}: its command '{name}' is no click command; repair or uninstall the plugin")
+    return found
 
 
 def _guarded(run: Callable[[], Any]) -> int:
     try:
         result = run()
         sys.stdout.flush()
-        return result if isinstance(result, int) else DONE
+        return int(result) if isinstance(result, int) else DONE
     except click.exceptions.Exit as end:
-        return end.exit_code
+        return int(end.exit_code)
     except (KeyboardInterrupt, click.Abort):
         _say("interrupted")
         return INTERRUPTED
@@ -70,6 +86,7 @@ def _guarded(run: Callable[[], Any]) -> int:
         _say(error.format_message())
         return INPUT
     except BrokenPipeError:
+        # whoever read our output has seen enough; nothing is left to flush when Python ends
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except Exception as error:
@@ -86,15 +103,10 @@ def _is_input(error: Exception) -> bool:
     from wallquant.importers import InputError
     from wallquant.plugins import PluginError
     from wallquant.rules import ParamError
+    from wallquant.strictyaml import YamlError
     from wallquant.writers.folder import OutputError
 
-    return isinstance(error, (InputError, OutputError, ParamError, PluginError, RuleError, Sentence)) or _is_yaml(error)
-
-
-def _is_yaml(error: Exception) -> bool:
-    from wallquant.strictyaml import YamlError
-
-    return isinstance(error, YamlError)
+    return isinstance(error, (InputError, OutputError, ParamError, PluginError, RuleError, Sentence, YamlError))
 
 
 class Sentence(ValueError):
@@ -125,7 +137,7 @@ def _fault_file() -> Path:
             return folder / name
         except OSError:
             continue
-    return Path("(it could not be written)")
+    return Path(name)
 
 
 @click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"]})
@@ -135,6 +147,11 @@ def main() -> None:
 
     Layout only, no structural design: local codes and licensed practice come first.
     """
+
+
+def counted(number: int, word: str) -> str:
+    """Return a number with its word in the singular or plural: ``1 wall``, ``2 walls``."""
+    return f"{number:,} {word}{'' if number == 1 else 's'}"
 
 
 def wrapped(items: Sequence[str], most: int) -> Iterator[str]:

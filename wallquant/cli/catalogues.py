@@ -19,12 +19,17 @@ def command(name: str | None) -> None:
     from wallquant import catalogue, plugins
 
     brought = {p.stem: str(p) for p in plugins.load().catalogues}
+
+    def read(one: str) -> Catalogue:
+        book: Catalogue = told(lambda: catalogue.load(brought.get(one, one)))
+        return book
+
     if name is None:
         for one in [*catalogue.names(), *sorted(brought)]:
-            book = told(lambda one=one: catalogue.load(brought.get(one, one)))
+            book = read(one)
             click.echo(f"{book.code}  {book.title}")
         return
-    for line in _page(told(lambda: catalogue.load(brought.get(name, name)))):
+    for line in _page(read(name)):
         click.echo(line)
 
 

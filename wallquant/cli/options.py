@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from wallquant.cli import Sentence, told
+from wallquant.cli import Sentence, told, vetted
 
 if TYPE_CHECKING:
     from wallquant.findings import Finding
@@ -40,7 +40,7 @@ def shared(function: F) -> F:
     return function
 
 
-def job_of(job_file: Path | None, settings: Sequence[str], plugin_paths: Sequence[str], **options: Any) -> Job:
+def job_of(*, job_file: Path | None, settings: Sequence[str], plugin_paths: Sequence[str], **options: Any) -> Job:
     """Return the job: the file's settings, then the options."""
     from wallquant import job as jobs
 
@@ -50,7 +50,7 @@ def job_of(job_file: Path | None, settings: Sequence[str], plugin_paths: Sequenc
     found: Job = told(lambda: jobs.with_options(base, settings=settings, plugins=plugin_paths, **options))
     for later in ("survey", "marks"):
         if getattr(found, later) is not None:
-            raise Sentence(f"the job's setting '{later}' is not used by this version; take it out")
+            raise Sentence(f"the job's setting '{later}' is not used by this version yet; take it out of the job file")
     return found
 
 
@@ -58,20 +58,22 @@ def plugins_of(job: Job) -> Plugins:
     """Load the installed plugins and those that the job names."""
     from wallquant import plugins
 
-    return plugins.load([Path(p) for p in job.plugins], on_error=job.on_plugin_error)
+    return vetted(plugins.load([Path(p) for p in job.plugins], on_error=job.on_plugin_error))
 
 
 def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
     """Plan the model; progress on the screen only where someone looks."""
     from wallquant import pipeline
 
-    if not model.exists():
-        raise Sentence(f"there is no file {model}")
     if model.is_dir():
         raise Sentence(f"{model} is a folder; name a model file in it")
+    try:
+        model.open("rb").close()
+    except OSError as error:
+        raise Sentence(f"{model} cannot be opened ({error.strerror or error}); name a model file") from error
     if sys.stderr.isatty():
         click.echo(f"reading and laying {model.name} ...", err=True)
-    plan: Plan = told(lambda: pipeline.plan(model, job, plugins))
+    plan = pipeline.plan(model, job, plugins)
     for observer in plugins.observers:
         try:
             observer(plan)

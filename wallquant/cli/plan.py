@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from collections import Counter
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from wallquant.cli import Sentence, wrapped
+from wallquant.cli import Sentence, counted, wrapped
 from wallquant.cli.options import exit_code, job_of, planned, plugins_of, shared
+from wallquant.files import REPORT, RUN_SCHEMA, SUMMARY
+from wallquant.findings import SEVERITIES
 
 if TYPE_CHECKING:
     from wallquant.plugins import Plugins
     from wallquant.writers.plan import Plan
+
+MOST = 10
+"""Walls and findings that are listed; the rest is counted."""
+POUND = 0.45359237
+"""Kilograms; international yard and pound agreement, 1959."""
 
 
 @click.command(name="plan")
@@ -26,28 +35,41 @@ def command(model: Path, out: Path, extra: str | None, form: str, **options: Any
 
     Writes a folder with a page to look at (report.html), every piece, the laying sequence, materials, cuts and findings.
     """
-    job = job_of(
-        options["job_file"],
-        options["settings"],
-        options["plugin_paths"],
-        **{k: options[k] for k in ("catalogue", "any_thickness", "masons", "units", "fail_on")},
-        write=tuple(w.strip() for w in extra.split(",") if w.strip()) if extra else (),
-    )
+    job = job_of(**options, write=tuple(w.strip() for w in extra.split(",") if w.strip()) if extra else ())
     plugins = plugins_of(job)
     unknown = [w for w in job.write if w not in plugins.writers]
     if unknown:
         known = ", ".join(sorted(plugins.writers)) or "none is installed"
         raise Sentence(f"no writer is called '{unknown[0]}'; there are: {known}")
-    plan = planned(model, job, plugins)
     from wallquant.writers import folder
 
-    folder.write(plan, out, run=_run(model, plugins), writers={w: plugins.writers[w] for w in job.write})
+    if model.resolve().is_relative_to(out.resolve()):
+        raise Sentence(f"{model} lies in {out}, which would be replaced; name another folder with -o")
+    folder.vet(out)
+    plan = planned(model, job, plugins)
+    folder.write(plan, out, run=_run(model, plugins), writers={w: _named(w, plugins) for w in job.write})
     if form == "json":
-        click.echo((out / "summary.json").read_text(encoding="utf-8"), nl=False)
+        head = json.loads((out / SUMMARY).read_text(encoding="utf-8"))
+        by = Counter(f.severity for f in plan.findings)
+        click.echo(json.dumps({**head, "findings": {s: by[s] for s in SEVERITIES}, "out": str(out)}, ensure_ascii=False, indent=1))
     else:
         for line in _lines(plan, out):
             click.echo(line)
     return exit_code(plan.findings, job.fail_on)
+
+
+def _named(name: str, plugins: Plugins) -> Callable[[Plan, Path], None]:
+    """Return a plugin's writer; what it raises becomes one sentence that names it."""
+
+    def write(plan: Plan, folder: Path) -> None:
+        try:
+            plugins.writers[name](plan, folder)
+        except Exception as error:
+            said = " ".join(f"{type(error).__name__}: {error}".split())
+            who = plugins.owners.get(f"writer {name}", "")
+            raise Sentence(f"writer {name} of plugin {who} failed ({said}); leave it out of --write, or repair the plugin") from error
+
+    return write
 
 
 def _run(model: Path, plugins: Plugins) -> dict[str, Any]:
@@ -55,11 +77,14 @@ def _run(model: Path, plugins: Plugins) -> dict[str, Any]:
     import hashlib
     import platform
     from datetime import UTC, datetime
-    from importlib.metadata import version
+    from importlib.metadata import entry_points, version
 
     from wallquant import __version__
+    from wallquant.hookspecs import PROJECT
 
+    installed = {e.name: e.dist.version for e in entry_points(group=PROJECT) if e.dist is not None}
     return {
+        "schema": RUN_SCHEMA,
         "model": str(model),
         "sha256": hashlib.sha256(model.read_bytes()).hexdigest(),
         "time": datetime.now(UTC).isoformat(timespec="seconds"),
@@ -68,31 +93,33 @@ def _run(model: Path, plugins: Plugins) -> dict[str, Any]:
             "python": platform.python_version(),
             **{name: version(name) for name in ("ifcopenshell", "networkx", "numpy", "pandas", "scipy", "shapely")},
         },
-        "plugins": list(plugins.names),
+        "plugins": {name: installed.get(name, "") for name in plugins.names},
         "command": sys.argv,
     }
 
 
-def _lines(plan: Plan, out: Path) -> list[str]:
+def _lines(plan: Plan, out: Path) -> Iterator[str]:
     from wallquant.writers.summary import summary
 
     head = summary(plan)
     counts, totals = head["counts"], head["totals"]
     mass = totals["mass_kg"]
-    weight = f"{mass / 0.45359237:,.0f} lb" if plan.system == "in" else f"{mass:,.0f} kg"
-    lines = [
-        f"{plan.model}: {counts['walls_laid']} of {counts['walls']} walls laid in {counts['runs']} runs, {counts['corners']} corners",
-        *plan.notes[:3],
-        f"{counts['pieces']:,} pieces, {counts['cuts']:,} cut (proven least {totals['cuts_bound']:,}); "
-        f"{counts['units_bought']:,} units to buy before waste; {weight} as delivered",
-        f"{counts['steps']:,} steps, {totals['hours']:.1f} h with {plan.job.masons} masons (proven least {totals['hours_bound']:.1f} h)",
-    ]
+    weight = f"{mass / POUND:,.0f} lb" if plan.system == "in" else f"{mass:,.0f} kg"
+    laid = f"{counts['walls_laid']} of {counted(counts['walls'], 'wall')} laid"
+    yield f"{plan.model}: {laid} in {counted(counts['runs'], 'run')}, {counted(counts['corners'], 'corner')}"
+    if plan.job.catalogue is not None:
+        yield f"Catalogue {plan.catalogue.code}, as the job asks."
+    yield from wrapped(plan.notes, 3)
     if plan.set_aside:
-        lines.append(f"Set aside: {len(plan.set_aside)} walls")
-        lines += wrapped([f"  {s.name or s.guid}: {s.reason}" for s in sorted(plan.set_aside, key=lambda s: s.guid)], 10)
+        yield f"Set aside: {counted(len(plan.set_aside), 'wall')}"
+        yield from wrapped([f"  {s.name or s.guid}: {s.reason}" for s in sorted(plan.set_aside, key=lambda s: s.guid)], MOST)
+    yield f"{counted(counts['pieces'], 'piece')}, {counts['cuts']:,} of them cut (proven least {totals['cuts_bound']:,})"
+    yield f"{counted(counts['units_bought'], 'unit')} to buy before waste, {weight} as delivered"
+    masons = counted(plan.job.masons, "mason")
+    yield f"{counted(counts['steps'], 'step')}, {totals['hours']:.1f} h with {masons} (proven least {totals['hours_bound']:.1f} h)"
     told = [f for f in plan.findings if not f.code.startswith("caution.")]
     by = Counter(f.severity for f in told)
-    lines.append("Findings: " + (", ".join(f"{by[s]} {s}s" for s in ("error", "warning", "note") if by[s]) or "none"))
-    lines += wrapped([f"  {f.severity}: {f.text}" for f in told if f.severity != "note"], 10)
-    lines += [f"Look at {out / 'report.html'}", "Layout only: local codes and licensed practice come first; the page has the cautions."]
-    return lines
+    yield "Findings: " + (", ".join(counted(by[s], s) for s in SEVERITIES if by[s]) or "none")
+    yield from wrapped([f"  {f.severity}: {f.text}" for f in told], MOST)
+    yield f"Look at {out / REPORT}; the other files of {out} are for spreadsheets and programs."
+    yield "Layout only, no structural design: local codes and licensed practice come first; the page has the cautions."

@@ -77,7 +77,7 @@ def write(plan: Plan, out: Path, *, run: Mapping[str, Any], writers: Mapping[str
     OutputError
         If the place is taken by something else, or cannot be written.
     """
-    _vet(out)
+    vet(out)
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         made = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
@@ -89,7 +89,12 @@ def write(plan: Plan, out: Path, *, run: Mapping[str, Any], writers: Mapping[str
         old = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent)) if out.exists() else None
         if old is not None:
             out.replace(old)
-        made.replace(out)
+        try:
+            made.replace(out)
+        except BaseException:
+            if old is not None:
+                old.replace(out)
+            raise
         if old is not None:
             shutil.rmtree(old, ignore_errors=True)
     except OSError as error:
@@ -98,11 +103,27 @@ def write(plan: Plan, out: Path, *, run: Mapping[str, Any], writers: Mapping[str
         shutil.rmtree(made, ignore_errors=True)
 
 
-def _vet(out: Path) -> None:
-    if out.is_file():
+def vet(out: Path) -> None:
+    """Refuse a place that a plan cannot take without loss.
+
+    Raises
+    ------
+    OutputError
+        If it is a file, a folder that is no plan, or a plan to which somebody added files.
+    """
+    if out.exists() and not out.is_dir():
         raise OutputError(f"{out} is a file; name a folder with -o")
-    if out.is_dir() and any(out.iterdir()) and not (out / SUMMARY).is_file():
-        raise OutputError(f"{out} holds other files and is no plan; name an empty or new folder with -o")
+    if not out.is_dir() or not any(out.iterdir()):
+        return
+    try:
+        known = json.loads((out / SUMMARY).read_text(encoding="utf-8"))["files"]
+        ours = {*known, RUN, SUMMARY}
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise OutputError(f"{out} holds other files and is no plan; name an empty or new folder with -o") from error
+    files = (p.relative_to(out).as_posix() for p in sorted(out.rglob("*")) if p.is_file())
+    added = [name for name in files if name not in ours and not name.rpartition("/")[2].startswith(".")]
+    if added:
+        raise OutputError(f"{out} holds {added[0]}, which is no part of the plan there; move it away, or name another folder with -o")
 
 
 def _fill(plan: Plan, folder: Path, run: Mapping[str, Any], writers: Mapping[str, Writer]) -> None:

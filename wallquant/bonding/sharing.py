@@ -1,0 +1,96 @@
+"""Share the connected parts of a building among worker processes; the result is the same for any number of them."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+
+from wallquant.bonding.asking import Asked
+from wallquant.bonding.corners import Pattern
+from wallquant.bonding.solving import Engine, Solved, solve
+from wallquant.layout import Corner
+
+WORTH = 4_000
+"""Fewer pieces than this are solved by the process itself: starting others would take longer."""
+
+Part = tuple[dict[str, Asked], dict[str, Corner]]
+
+
+def solve_all(
+    asked: Mapping[str, Asked], corners: Mapping[str, Corner], engine: Engine, *, workers: int
+) -> tuple[dict[str, Solved], dict[str, Pattern]]:
+    """Solve all runs, connected part by connected part; see `wallquant.bonding.solving.solve`.
+
+    Parameters
+    ----------
+    asked, corners
+        As there.
+    engine : Engine
+        Used where this process solves.
+    workers : int
+        Most processes; 0: one a processor where processes can be forked, else none but this one.
+    """
+    if workers == 0:
+        workers = (os.cpu_count() or 1) if multiprocessing.get_start_method() == "fork" else 1
+    sizes = {name: _size(one) for name, one in asked.items()}
+    batches = _batches(asked, corners, sizes, 4 * workers) if workers > 1 and sum(sizes.values()) >= WORTH else []
+    if len(batches) < 2:
+        return solve(asked, corners, engine)
+    runs: dict[str, Solved] = {}
+    patterns: dict[str, Pattern] = {}
+    with ProcessPoolExecutor(max_workers=min(workers, len(batches))) as pool:
+        for done, found in pool.map(_solved, batches):
+            runs |= done
+            patterns |= found
+    return {name: runs[name] for name in asked}, {name: patterns[name] for name in corners if name in patterns}
+
+
+def _solved(part: Part) -> tuple[dict[str, Solved], dict[str, Pattern]]:
+    return solve(part[0], part[1], Engine())
+
+
+def _size(one: Asked) -> int:
+    """Return about how many pieces a run has."""
+    run = one.fitted.run
+    return len(one.fitted.courses) * (1 + run.length // one.problem.how.pitch)
+
+
+def _batches(asked: Mapping[str, Asked], corners: Mapping[str, Corner], sizes: Mapping[str, int], most: int) -> list[Part]:
+    """Return connected parts in up to so many batches of about one size, the largest first."""
+    parts = _parts(asked, corners)
+    parts.sort(key=lambda names: -sum(sizes[n] for n in names))
+    held: list[list[str]] = [[] for _ in range(min(most, len(parts)))]
+    load = [0] * len(held)
+    for names in parts:
+        k = load.index(min(load))
+        held[k] += names
+        load[k] += sum(sizes[n] for n in names)
+    out: list[Part] = []
+    for names in held:
+        own = set(names)
+        out.append(({n: one for n, one in asked.items() if n in own}, {c: k for c, k in corners.items() if own.intersection(k.runs)}))
+    return out
+
+
+def _parts(asked: Mapping[str, Asked], corners: Mapping[str, Corner]) -> list[list[str]]:
+    """Return the runs that hang together by corners, in the order of the first of each."""
+    root = {n: n for n in asked}
+
+    def top(n: str) -> str:
+        while root[n] != n:
+            root[n] = root[root[n]]
+            n = root[n]
+        return n
+
+    order = {n: k for k, n in enumerate(asked)}
+    for c in corners.values():
+        names: Sequence[str] = [n for n in c.runs if n in root]
+        for a, b in zip(names, names[1:], strict=False):
+            first, then = sorted((top(a), top(b)), key=order.__getitem__)
+            root[then] = first
+    out: dict[str, list[str]] = {}
+    for n in asked:
+        out.setdefault(top(n), []).append(n)
+    return list(out.values())

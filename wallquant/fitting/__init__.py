@@ -1,0 +1,1 @@
+"""What the drawing costs, for its designer: sizes that miss the module (`modularity`)."""
