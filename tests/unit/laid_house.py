@@ -5,6 +5,7 @@ Lengths are millimetres; a wall goes from one middle of an end face to the other
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
@@ -23,6 +24,7 @@ from wallquant.files import LEDGER
 from wallquant.findings import Finding
 from wallquant.graph import Network
 from wallquant.job import Job
+from wallquant.rules import Rule
 from wallquant.units import MM, mm
 
 RULES = tuple(plugins.load().rules.values())
@@ -78,7 +80,7 @@ def wall(
     length = hypot(end[0] - start[0], end[1] - start[1])
     base, thick = mm(bottom), mm(thickness)
     profile = tuple((mm(s), base + mm(z)) for s, z in top) or ((0, base + mm(height)), (mm(length), base + mm(height)))
-    area = sum((b - a) * (p + q - 2 * base) / 2 for (a, p), (b, q) in zip(profile, profile[1:], strict=False))
+    area = sum((b - a) * (p + q - 2 * base) / 2 for (a, p), (b, q) in itertools.pairwise(profile))
     return Wall(
         guid=name,
         name=name,
@@ -104,14 +106,16 @@ def lay(
     catalogue: str | Catalogue = "aac-metric",
     settings: Mapping[str, Mapping[str, Any]] | None = None,
     heads: Mapping[str, int] | None = None,
+    sills: Mapping[str, int] | None = None,
     any_thickness: bool = False,
+    more_rules: Sequence[Rule] = (),
 ) -> House:
     """Lay walls with all rules of the pack, and ask the rules for their findings."""
     book = catalogues.load(catalogue) if isinstance(catalogue, str) else catalogue
     building = Building(walls=tuple(walls), unit=book.system)
-    rules = jobs.configure(Job(rules=dict(settings or {})), RULES)
+    rules = (*jobs.configure(Job(rules=dict(settings or {})), RULES), *more_rules)
     network, told = graph.build(building, book, any_thickness=any_thickness)
-    laid, more = bond(network, building, rules, heads=heads, system=book.system)
+    laid, more = bond(network, building, rules, heads=heads, sills=sills, system=book.system)
     said = [f for rule in rules for f in rule.findings(laid.work)]
     return House(building=building, network=network, bond=laid, findings=(*told, *more, *said))
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wallquant.bonding.asking import Asked, RuleError, ask
+from wallquant.bonding.asking import Asked, Extras, RuleError, ask
 from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.guests import guests
 from wallquant.bonding.laid import region
@@ -89,13 +89,14 @@ def bond(
     asked = {run.name: ask(run, ranked, heads or {}, sills or {}, bondable) for run in network.runs}
     engine = Engine()
     solved, patterns = solve_all(asked, corners, engine, workers=workers)
-    units = _units(network, asked, solved)
+    extras = {name: one.extras(solved[name].picks) for name, one in asked.items()}
+    units = _units(network, extras, solved)
     by_code = {u.code: u for u in units}
     made: dict[tuple[object, ...], object] = {}
     patterns_of = {}
     for name, one in asked.items():
         run = one.fitted.run
-        uses = tuple((u.course, u.lo, u.hi, u.unit) for u in one.uses)
+        uses = tuple((u.course, u.lo, u.hi, u.unit) for u in extras[name].uses)
         key = (engine.number(one.problem), solved[name].passes, solved[name].picks, solved[name].shift, uses, run.unit.code)
         if key not in made:
             made[key] = patterned(one.problem, solved[name], uses, run.unit, by_code)
@@ -112,7 +113,7 @@ def bond(
         pieces=pieces,
         bridges=tuple(_bridges(network, asked, solved, pieces.names, pieces.fixed)),
         phases={name: _phases(corners[name], p, asked) for name, p in patterns.items()},
-        items=tuple(_items(asked, solved, patterns, corners)),
+        items=tuple(_items(asked, extras, solved, patterns, corners)),
         start_corner=start_corners or _start_corners(network),
     )
     drawn = {r.name: r for r in network.runs}
@@ -129,13 +130,13 @@ def bond(
         bound=int(sum(s.stack.bound for s in solved.values())),
         offsets={name: one.problem.offsets for name, one in asked.items()},
         offset_rules={name: one.offset_rules for name, one in asked.items()},
-        leads=_leads(asked),
+        leads=_leads(extras),
     ), tuple(findings)
 
 
-def _units(network: Network, asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> tuple[Unit, ...]:
+def _units(network: Network, extras: Mapping[str, Extras], solved: Mapping[str, Solved]) -> tuple[Unit, ...]:
     codes = {r.unit.code for r in network.runs}
-    codes |= {p.unit for s in solved.values() for p in s.face.puts if p.unit} | {u.unit for a in asked.values() for u in a.uses}
+    codes |= {p.unit for s in solved.values() for p in s.face.puts if p.unit} | {u.unit for e in extras.values() for u in e.uses}
     return tuple(sorted((network.catalogue.unit(c) for c in codes), key=lambda u: u.code))
 
 
@@ -155,20 +156,28 @@ def _start_corners(network: Network) -> dict[str, str]:
     return out
 
 
-def _leads(asked: Mapping[str, Asked]) -> dict[str, int]:
+def _leads(extras: Mapping[str, Extras]) -> dict[str, int]:
     out: dict[str, int] = {}
-    for one in asked.values():
+    for one in extras.values():
         for lead in one.leads:
             out[lead.corner] = max(out.get(lead.corner, 0), lead.courses)
     return out
 
 
 def _items(
-    asked: Mapping[str, Asked], solved: Mapping[str, Solved], patterns: Mapping[str, Pattern], corners: Mapping[str, Corner]
+    asked: Mapping[str, Asked],
+    extras: Mapping[str, Extras],
+    solved: Mapping[str, Solved],
+    patterns: Mapping[str, Pattern],
+    corners: Mapping[str, Corner],
 ) -> list[Item]:
-    out = [item for one in asked.values() for item in one.items]
+    """Return the items that rules said, a tie of the engine's own where a run passes twice and no rule ties it there, and gaps."""
+    out = [item for one in extras.values() for item in one.items]
+    held = {(i.corner, i.course) for i in out if i.kind == "tie"}
     for name, found in patterns.items():
         for course in found.broken:
+            if (name, course - 1) in held:
+                continue
             run = asked[corners[name].runs[0]].fitted.run
             station = next(j.station for j in run.junctions if j.corner == name)
             if course - 1 > len(asked[run.name].fitted.courses):

@@ -20,6 +20,15 @@ class RuleError(ValueError):
     """A rule raised or said something that cannot be; the sentence names the rule and the run."""
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Extras:
+    """What sentences bring that does not move a joint: other units, items, leads."""
+
+    uses: tuple[Use, ...]
+    items: tuple[Item, ...]
+    leads: tuple[Lead, ...]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Asked:
     """A run with all that rules said of it."""
@@ -33,8 +42,19 @@ class Asked:
     leads: tuple[Lead, ...]
     choice_names: tuple[tuple[str, str], ...]
     """Rule and name of each choice."""
+    choice_extras: tuple[tuple[Extras, ...], ...]
+    """For each choice and alternative, what it brings besides windows, fixed pieces and phases."""
     offset_rules: tuple[str, ...]
     """For each course the rule whose offset won ('' for none)."""
+
+    def extras(self, picks: Sequence[int]) -> Extras:
+        """Return the uses, items and leads asked in any case and by the picked alternatives."""
+        chosen = [c[p] for c, p in zip(self.choice_extras, picks, strict=True)]
+        return Extras(
+            uses=(*self.uses, *(u for e in chosen for u in e.uses)),
+            items=(*self.items, *(i for e in chosen for i in e.items)),
+            leads=(*self.leads, *(d for e in chosen for d in e.leads)),
+        )
 
 
 def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
@@ -86,17 +106,31 @@ def ask(
         offsets=offsets,
         slack=(catalogue.fit.free_end.minus, catalogue.fit.free_end.plus),
     )
-    alone = [s for _, s in spoken]
+    always = _extras(spoken)
     return Asked(
         fitted=replace(fit, run=seen),
         problem=problem,
         tied=tied,
+        uses=always.uses,
+        items=always.items,
+        leads=always.leads,
+        choice_names=names,
+        choice_extras=tuple(
+            tuple(_extras([(code, one) for one in a]) for a in s.alternatives)
+            for code, s in spoken
+            if isinstance(s, Choice) and s.alternatives
+        ),
+        offset_rules=offset_rules,
+    )
+
+
+def _extras(spoken: Sequence[tuple[str, Sentence]]) -> Extras:
+    alone = [s for _, s in spoken]
+    return Extras(
         uses=tuple(s for s in alone if isinstance(s, Use))
         + tuple(Use(course=s.course, lo=s.lo, hi=s.hi, unit=s.unit) for s in alone if isinstance(s, Window) and s.unit),
         items=tuple(replace(s, rule=code) for code, s in spoken if isinstance(s, Item)),
         leads=tuple(s for s in alone if isinstance(s, Lead)),
-        choice_names=names,
-        offset_rules=offset_rules,
     )
 
 

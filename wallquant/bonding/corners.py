@@ -34,7 +34,8 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
     """Return the passing run of each course.
 
     Where the corner cannot bond (parity None) its first run always passes.  Else the runs pass in turn where both stand to the
-    same height in a course; where one is lower there, the taller passes.
+    same height in a course; where one is lower there, the taller passes.  After a course in which a run was forced to pass they
+    go on in turn from there, so that a forced course makes one tie and not two.
     """
     names = corner.runs
     if parity is None or len(names) != 2:
@@ -64,6 +65,8 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
                 conflicts.append(k + 1)
         elif must[1] is True or must[0] is False:
             passes.append(two)
+        elif k and stand[0][k - 1] is not None and stand[0][k - 1] == stand[1][k - 1]:
+            passes.append(two if passes[k - 1] == one else one)
         else:
             passes.append(names[(k + parity) % 2])
         both = high[0] is not None and high[1] is not None and min(high[0], high[1]) > 0

@@ -116,7 +116,8 @@ class Fills:
         _, full_lo, full_hi = shape
         lengths = [b - a for a, b in pieces if b - a != self.how.unit or a < full_lo or b > full_hi]
         gaps = [b[0] - a[1] for a, b in zip(pieces, pieces[1:], strict=False)]
-        cost = CUT * len(lengths) + PIECE * len(pieces) + SETTING * len(set(lengths)) + sum(g != self.how.joint for g in gaps)
+        raked = sum(a < full_lo or b > full_hi for a, b in pieces)
+        cost = CUT * len(lengths) + PIECE * len(pieces) + SETTING * (len(set(lengths)) + raked) + sum(g != self.how.joint for g in gaps)
         joints = tuple(a[1] + b[0] for a, b in zip(pieces, pieces[1:], strict=False))
         return Fill(pieces, joints, len(lengths), cost)
 

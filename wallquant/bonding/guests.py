@@ -32,7 +32,7 @@ def guests(asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> dict[str
         for i, j in sorted(zip(one.tolist(), two.tolist(), strict=True)):
             if i != j:
                 out[live[i]] += _seen(asked[live[i]], asked[live[j]], boxes[live[j]], i < j)
-    return {n: tuple(sorted(set(out[n]), key=lambda g: (g.box, g.share))) for n in names}
+    return {n: tuple(sorted(set(out[n]), key=lambda g: (g.box, g.joint))) for n in names}
 
 
 def _boxes(done: Solved) -> list[Box]:
@@ -66,7 +66,7 @@ def _seen(host: Asked, other: Asked, boxes: list[Box], earlier: bool) -> Iterato
             if taken > THIN:
                 lo, hi = sorted((round(station + along * a), round(station + along * b)))
                 upper = _top(other, (a + b) // 2, bottom, top) + shift
-                yield Guest(box=(lo, hi, bottom + shift, upper), share=min(1.0, taken / here.thickness), joint=earlier)
+                yield Guest(box=(lo, hi, bottom + shift, upper), joint=earlier)
         elif abs(along) <= SQUARE:
             low, high = sorted((side + across * a, side + across * b))
             taken = min(high, wide) - max(low, -wide)
@@ -74,7 +74,7 @@ def _seen(host: Asked, other: Asked, boxes: list[Box], earlier: bool) -> Iterato
                 at = round(station)
                 middle = round((max(low, -wide) + taken / 2 - side) / across)
                 upper = _top(other, middle, bottom, top) + shift
-                yield Guest(box=(at - half, at + half, bottom + shift, upper), share=min(1.0, taken / here.thickness), joint=True)
+                yield Guest(box=(at - half, at + half, bottom + shift, upper), joint=True)
 
 
 def _top(other: Asked, station: Nm, bottom: Nm, top: Nm) -> Nm:

@@ -21,11 +21,12 @@ Outline = tuple[tuple[Nm, Nm], ...]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Guest:
-    """A piece of another run in a run's line: its box there, the share of the thickness that it takes, and whether the joint
-    against it belongs to this run (of two runs in one line it belongs to the first)."""
+    """A piece of another run in a run's line: its box there, and whether the joint against it belongs to this run.
+
+    Of two runs in one line the joint belongs to the first.
+    """
 
     box: Box
-    share: float
     joint: bool
 
 
@@ -139,23 +140,19 @@ def _dips(problem: Problem, span: Span) -> bool:
 
 
 def _between(members: Sequence[Box], guests: Sequence[Guest], most: Nm) -> list[Box]:
-    """Return the head joints of the run: between its own, and between its own and guests, over the height that both have.
-
-    Against a guest that takes only a share of the thickness the joint counts with that share of its height.
-    """
-    out: dict[tuple[Nm, Nm, Nm, Nm], float] = {}
-    every = [(m, 1.0, True) for m in members] + [(g.box, g.share, False) for g in guests if g.joint]
-    starts: dict[int, list[tuple[Box, float, bool]]] = {}
+    """Return the head joints of the run: between its own, and between its own and guests, over the height that both have."""
+    out: set[Box] = set()
+    every = [(m, True) for m in members] + [(g.box, False) for g in guests if g.joint]
+    starts: dict[int, list[tuple[Box, bool]]] = {}
     for one in every:
         starts.setdefault(one[0][0] // (most + 1), []).append(one)
-    for a, share, mine in every:
+    for a, mine in every:
         for key in (a[1] // (most + 1), a[1] // (most + 1) + 1):
-            for b, other, own in starts.get(key, ()):
+            for b, own in starts.get(key, ()):
                 low, high = max(a[2], b[2]), min(a[3], b[3])
                 if 0 < b[0] - a[1] <= most and low < high and (mine or own):
-                    place = (a[1], b[0], low, high)
-                    out[place] = max(out.get(place, 0.0), min(share, other))
-    return sorted((a, b, low, low + round((high - low) * share)) for (a, b, low, high), share in out.items())
+                    out.add((a[1], b[0], low, high))
+    return sorted(out)
 
 
 def _closed(spans: list[Interval], most: Nm) -> list[Interval]:

@@ -260,7 +260,11 @@ def clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], but
 
 
 def sound(problem: Problem, picks: Sequence[int]) -> bool:
-    """Say whether the fixed pieces keep off holes and each other, and lie on masonry."""
+    """Say whether the fixed pieces keep off holes and each other, and lie on masonry, and no two groups want opposite phases."""
+    said: dict[tuple[int, int], bool] = {}
+    for must in (m for g in groups(problem, picks) for m in g.musts):
+        if said.setdefault((must.junction, must.course), must.passes) != must.passes:
+            return False
     puts = [p for g in groups(problem, picks) for p in g.puts if p.unit]
     for n, put in enumerate(puts):
         for hole in problem.holes:

@@ -46,6 +46,8 @@ def patterned(problem: Problem, solved: Solved, uses: Sequence[tuple[int, Nm, Nm
             course = problem.levels.course(span.bottom)
             shape = outline(problem, a, b, span.bottom, span.top)
             top = max(z for _, z in shape) if shape else span.top
+            if shape:  # the toe of a rake is cut off where it begins above the bed
+                a, b = min(s for s, _ in shape), max(s for s, _ in shape)
             unit = next((u for c, lo, hi, u in uses if c == course and a < hi and b > lo), standard.code)
             found.append((course, a, span.bottom, b, top, unit, -1, shape))
     for n, put in enumerate(solved.face.puts):
