@@ -137,6 +137,7 @@ def _beds(plan: Plan, view: Elevation) -> dict[int, list[tuple[float, float, flo
     for (run, level), spans in sorted(under.items()):
         here = [(start, end) for bottom, top, start, end in guests[run] if bottom <= level / 1e6 + THIN < top]
         line = _without(_closed(spans + here, head), here)
+        line = [(start, end) for start, end in line if any(a < end and b > start for a, b in spans)]  # not between two guests
         bottom = float(plan.runs.bottom[run])
         found = levels[run]
         for below in found[np.searchsorted(found, level - _nano(most) - 1) : np.searchsorted(found, level)].tolist():

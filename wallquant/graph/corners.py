@@ -18,6 +18,16 @@ from wallquant.units import MM, Nm
 SQUARE_WEDGE: Nm = MM * 3 // 10
 """A corner is square where the wedge between a butting end and the face it meets is thinner than this (a joint takes it up)."""
 
+TOUCH: Nm = 5 * MM
+"""An end that stops this near to a line that goes first touches it: a joint comes between."""
+
+
+NEAR: Nm = 3 * MM
+"""Lines of a loose corner that come this near to each other need a joint between them."""
+
+TOUCH: Nm = MM
+"""What lies nearer than this in front of an end face is touched by it."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Node:
@@ -134,7 +144,8 @@ def _cleared(strips: Sequence[Strip], node: Node) -> Node:
     taken: dict[int, tuple[float, float]] = {}
     for k, role, _ in node.lines:
         line = strips[k].line
-        inside = [p.intersection(_strip(line, 0, line.length)) for o, p in before if _share_height(strips[k], strips[o])]
+        reach = _strip(line, -TOUCH if role == "start" else 0, line.length + (TOUCH if role == "end" else 0))
+        inside = [p.intersection(reach) for o, p in before if _share_height(strips[k], strips[o])]
         stations = [line.station((x, y)) for one in inside if one.area > 0 for x, y in shapely.get_coordinates(one).tolist()]
         lo, hi = 0.0, line.length
         if stations:
