@@ -30,7 +30,13 @@ class Source:
     text: str = ""
 
     def __str__(self) -> str:
-        words = {"read": "", "memory": "from memory: ", "practice": "common practice, no source", "derived": "derived: ", "project": "project input"}
+        words = {
+            "read": "",
+            "memory": "from memory: ",
+            "practice": "common practice, no source",
+            "derived": "derived: ",
+            "project": "project input",
+        }
         joint = ": " if self.basis in ("practice", "project") and self.text else ""
         return words[self.basis] + joint + self.text
 

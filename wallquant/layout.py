@@ -206,7 +206,7 @@ class Pieces:
     mass: NDArray[np.float64]
     wall: NDArray[np.int32]
     fixed: NDArray[np.int32]
-    """Index into `Work.fixed` of the fixed piece (a lintel) that this is, or -1."""
+    """Running number of the fixed piece (a lintel) that this is, or -1; it indexes nothing public."""
     elevation: Mapping[int, tuple[tuple[Nm, Nm], ...]] = field(default_factory=dict)
     plan: Mapping[int, tuple[tuple[Nm, Nm], ...]] = field(default_factory=dict)
     work: Mapping[int, str] = field(default_factory=dict)

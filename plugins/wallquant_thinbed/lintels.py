@@ -188,6 +188,10 @@ def _run_limit(run: Run, junction: Junction, sign: int) -> Nm:
     """How far a lintel may reach at the run's end: its outer face, or where it butts for good; `sign` points into the run."""
     if not junction.other:
         return junction.station
+    if junction.loose:
+        if junction.taken is not None:
+            return junction.taken[1 if sign > 0 else 0] + sign * run.catalogue.head_joint.nominal
+        return run.parts[0].start if sign > 0 else run.parts[-1].end
     half = junction.thickness // 2
     if junction.kind == "angled":
         return junction.station + sign * ceil(run.thickness / 2 * tan(radians(junction.turn) / 2))

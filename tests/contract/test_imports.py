@@ -34,7 +34,9 @@ def test_package_is_light() -> None:
 
 @pytest.mark.parametrize("line", ["--help", "--version", "plan --help", "check --help", "compare --help", "audit --help", "job --help"])
 def test_help_is_light(line: str) -> None:
-    code = f"from wallquant.cli import main\ntry:\n    main({line.split()!r})\nexcept SystemExit as end:\n    assert end.code == 0, end.code"
+    code = (
+        f"from wallquant.cli import main\ntry:\n    main({line.split()!r})\nexcept SystemExit as end:\n    assert end.code == 0, end.code"
+    )
     assert not loaded(code) & {"ifcopenshell", "pandas"}
 
 

@@ -14,6 +14,8 @@ from ortools.sat.python import cp_model
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+import itertools
+
 from tests.reference.joint_runs import Case, case
 
 SPARE = 3
@@ -36,7 +38,7 @@ def optimum(run: Case, seconds: float) -> tuple[int | None, str]:
             model.add(y[-1] == end)
             before = None
             of_span: list[tuple[cp_model.IntVar, cp_model.IntVar]] = []
-            for a, b in zip(y, y[1:], strict=False):
+            for a, b in itertools.pairwise(y):
                 whole, cut, none = (model.new_bool_var("") for _ in range(3))
                 model.add_exactly_one(whole, cut, none)
                 model.add(b - a == pitch).only_enforce_if(whole)

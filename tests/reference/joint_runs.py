@@ -44,7 +44,7 @@ def case(number: int) -> Case:
     length = dice.randrange(4 * unit, 11 * unit)
     if dice.random() < 0.3:
         length = length // (unit + joint) * (unit + joint) + dice.choice((0, 2 * half, -joint))
-    ends = (dice.choice("corner free free corner corner".split()), dice.choice("corner free corner".split()))
+    ends = (dice.choice(["corner", "free", "free", "corner", "corner"]), dice.choice(["corner", "free", "corner"]))
     parity = (dice.randint(0, 1), dice.randint(0, 1))
     holes = _holes(dice, how, length, count, half)
     stems = [(s, dice.randint(0, 1)) for s in _free(dice, holes, length, half, unit) if dice.random() < 0.35][:1]

@@ -6,6 +6,7 @@ Sources, each beside its check.  Dimensions are nominal, in inches and feet as p
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from pathlib import Path
 
@@ -82,13 +83,13 @@ def test_course_pattern_of_20_by_16_by_8_ft(tmp_path: Path) -> None:
     plan = planned(tmp_path, rectangle(240, 192, 8), "8", "96", catalogue=CMU)
     patterns = [found for _, found in sorted(by_course(plan).items())]
     assert sorted({tuple(p) for p in patterns}) == [(14, 14, 12, 12), (15, 15, 11, 11)]
-    assert all(one != two for one, two in zip(patterns, patterns[1:], strict=False))
+    assert all(one != two for one, two in itertools.pairwise(patterns))
     assert len(plan.work.pieces) == bought(plan) == 624
     assert plan.bond.cuts == 0
 
 
 def test_metric_net_area(tmp_path: Path) -> None:
-    """13.99 x 9.99 m outside, 36.5 cm thick, 3 m high: centre line 46.50 m, 139.50 m2: wiki.bubiza.de, Mengenermittlung von Mauerwerkswaenden."""
+    """13.99 x 9.99 m outside, 36.5 cm thick, 3 m high: centre line 46.50 m, 139.50 m2: wiki.bubiza.de, quantities of walls."""
     t, x, y = 182.5 / 25.4, (13990 - 182.5) / 25.4, (9990 - 182.5) / 25.4
     walls = [(t, t, x, t), (x, t, x, y), (x, y, t, y), (t, y, t, t)]
     plan = planned(tmp_path, walls, "365 mm", "3000 mm", catalogue="aac-metric")

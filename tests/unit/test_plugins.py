@@ -11,7 +11,6 @@ import wallquant_thinbed
 
 from wallquant import __version__
 from wallquant.plugins import PluginError, load
-from wallquant.rules import ParamError
 
 RULE = '''
 from wallquant.hookspecs import hookimpl

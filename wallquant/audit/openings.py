@@ -28,6 +28,7 @@ class Row:
     lintel: tuple[str, ...]
     stated: tuple[float, float]
     least: float
+    through: bool
 
     def finding(self, text: str, **more: str) -> Finding:
         """Return a finding about this opening."""
@@ -41,13 +42,17 @@ def check(plan: Plan) -> list[Finding]:
     found: list[Finding] = []
     groups, told = by_run(plan), {one.opening for one in plan.told if one.code.startswith("lintel.") and one.opening}
     runs = {name: at for at, name in enumerate(plan.runs.name)}
-    for row in _rows(plan):
+    every = _rows(plan)
+    for row in every:
+        if not row.through:
+            continue  # what lies behind a niche carries what is above it
         if row.run not in runs:
             found.append(row.finding("its run is not in runs.csv"))
         elif row.bridged not in BRIDGED:
             found.append(row.finding(f"bridged '{row.bridged}' is none of {', '.join(BRIDGED)}; mend the cell"))
         elif row.bridged == "lintel":
-            found.extend(_lintel(plan, row, groups[runs[row.run]], row.name in told))
+            same = [one for one in every if one.run == row.run and one.lintel == row.lintel]
+            found.extend(_lintel(plan, row, same, groups[runs[row.run]], row.name in told))
         else:
             found.extend(_bare(plan, row, groups[runs[row.run]], row.name in told))
     return found
@@ -57,7 +62,7 @@ def _rows(plan: Plan) -> list[Row]:
     o = plan.openings
     numbers = [o.numbers(key).tolist() for key in ("start_mm", "end_mm", "head_mm")]
     bearings = [o.numbers(key, blank=np.nan).tolist() for key in ("bearing_start_mm", "bearing_end_mm", "bearing_least_mm")]
-    texts = (o.texts("opening"), o.texts("run"), o.texts("bridged"), o.lists("lintel"))
+    texts = (o.texts("opening"), o.texts("run"), o.texts("bridged"), o.lists("lintel"), o.texts("through"))
     return [
         Row(
             line=at + 2,
@@ -70,8 +75,9 @@ def _rows(plan: Plan) -> list[Row]:
             lintel=lintel,
             stated=(first, last),
             least=least,
+            through=through != "false",
         )
-        for at, (name, run, bridged, lintel, start, end, head, first, last, least) in enumerate(
+        for at, (name, run, bridged, lintel, through, start, end, head, first, last, least) in enumerate(
             zip(*texts, *numbers, *bearings, strict=True)
         )
     ]
@@ -98,8 +104,10 @@ def _bare(plan: Plan, row: Row, rows: Ints, told: bool) -> list[Finding]:
     return []
 
 
-def _lintel(plan: Plan, row: Row, rows: Ints, told: bool) -> list[Finding]:
+def _lintel(plan: Plan, row: Row, same: list[Row], rows: Ints, told: bool) -> list[Finding]:
+    """A lintel over one opening, or over several (`same`), whose bearings lie outside the first and the last of them."""
     p = plan.pieces
+    first, last = min(one.start for one in same), max(one.end for one in same)
     ids = [p.row[name] for name in row.lintel if name in p.row]
     if not ids or len(ids) < len(row.lintel):
         return [row.finding(f"its lintel {' '.join(row.lintel) or '(empty)'} is not in pieces.csv")]
@@ -112,9 +120,9 @@ def _lintel(plan: Plan, row: Row, rows: Ints, told: bool) -> list[Finding]:
     if not row.head - minus - MM <= bottom <= row.head + plus + plan.header.bed.most + MM:
         text = f"its lintel lies at {mm(bottom)}, its head at {mm(row.head)}, out of the tolerance of heads"
         found.append(row.finding(text, measured=mm(bottom), wanted=mm(row.head)))
-    real = (row.start - start, end - row.end)
+    real = (first - start, end - last)
     for side, length, stated, edge in (("start", real[0], row.stated[0], start), ("end", real[1], row.stated[1], end)):
-        span = (edge, row.start) if side == "start" else (row.end, edge)
+        span = (edge, first) if side == "start" else (last, edge)
         joint = _pier(plan, rows, bottom, span, side)
         if not (abs(stated - length) <= THIN or abs(stated - joint[0]) <= THIN):
             text = f"bearing_{side}_mm says {stated:g}, the lintel bears over {mm(joint[0])}; mend the cell"

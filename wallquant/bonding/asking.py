@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+
 from wallquant.bonding.cells import Block, Levels, level
 from wallquant.bonding.coursing import Fitted, courses, fitted
 from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
@@ -65,9 +67,7 @@ def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
         raise RuleError(f"rule {rule.code} failed on run {run.name}: {type(error).__name__}: {error}") from error
 
 
-def ask(
-    run: Run, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping[str, Nm], bondable: frozenset[str]
-) -> Asked:
+def ask(run: Run, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping[str, Nm], bondable: frozenset[str]) -> Asked:
     """Ask all rules about a run: first what beds they want with nominal courses, then everything else.
 
     Parameters
@@ -95,9 +95,7 @@ def ask(
     base = replace(base, asks=tuple(sorted({*base.asks, *support}, key=lambda a: (a.course, a.lo, a.hi, a.of, a.yields, a.rule))))
     problem = Problem(
         how=bonded(catalogue, run.unit),
-        levels=Levels(
-            bed=levels.bed, height=run.unit.height, joint=levels.joint, count=len(levels), least_rip=catalogue.least_rip
-        ),
+        levels=Levels(bed=levels.bed, height=run.unit.height, joint=levels.joint, count=len(levels), least_rip=catalogue.least_rip),
         top=_extended(tuple((s, z - run.bottom) for s, z in fit.top), max(j.thickness for j in run.junctions)),
         holes=holes(fit, gaps),
         meets=tuple(replace(meets(run, j), bonded=j.corner in bondable and j.corner not in tied) for j in run.junctions),
@@ -161,7 +159,14 @@ def holes(fit: Fitted, heads: Mapping[str, Nm]) -> tuple[Block, ...]:
             head = heads.get(o.key, o.head)
             highest = max((z for s, z in fit.top if o.start <= s <= o.end), default=head)
             highest = max(highest, level(fit.top, o.start, 1), level(fit.top, o.end, -1))
-            out.append(Block(lo=o.start, hi=o.end, bottom=max(0, o.sill - run.bottom), top=max(head, highest if head >= highest - MM else head) - run.bottom))
+            out.append(
+                Block(
+                    lo=o.start,
+                    hi=o.end,
+                    bottom=max(0, o.sill - run.bottom),
+                    top=max(head, highest if head >= highest - MM else head) - run.bottom,
+                )
+            )
     return tuple(out)
 
 
@@ -169,9 +174,7 @@ BEAR = 100 * MM
 """Least bearing of a unit that bridges a small opening by itself (4 in, as the least end support of lintels in IBC 2104.1.5)."""
 
 
-def _unbridged(
-    fit: Fitted, spoken: Sequence[tuple[str, Sentence]], catalogue: Catalogue
-) -> tuple[dict[str, Nm], list[Ask]]:
+def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]], catalogue: Catalogue) -> tuple[dict[str, Nm], list[Ask]]:
     """Return, for openings that no fixed piece bridges, up to where nothing can be laid, and windows for units that bridge.
 
     A unit bridges an opening where it bears on both sides; elsewhere all above the opening is set aside.
@@ -205,11 +208,13 @@ def meets(run: Run, junction: Junction) -> Meets:
         return Meets(station=junction.station, half=0, role=junction.role)
     if not junction.loose:
         return Meets(station=junction.station, half=junction.thickness // 2, role=junction.role)
+    # half must not be 0 where it ends, which says that the end is free and has a fit
     if junction.taken is None:
-        drawn = {"start": run.parts[0].start, "end": run.parts[-1].end, "through": junction.station}[junction.role]
-        return Meets(station=drawn, half=0, role=junction.role)
+        if junction.role == "through":
+            return Meets(station=junction.station, half=0, role=junction.role)
+        drawn = run.parts[0].start if junction.role == "start" else run.parts[-1].end
+        return Meets(station=drawn + (1 if junction.role == "start" else -1), half=1, role=junction.role)
     lo, hi = junction.taken
-    # half must not be 0, which says that the end is free
     if junction.role == "through":
         return Meets(station=(lo + hi) // 2, half=max(1, (hi - lo + 1) // 2), role=junction.role)
     return Meets(station=hi - 1 if junction.role == "start" else lo + 1, half=1, role=junction.role)
@@ -220,7 +225,7 @@ def _offsets(rules: Iterable[Rule], fit: Fitted) -> tuple[tuple[Nm, ...], tuple[
     out: list[Nm] = [0]
     by: list[str] = [""]
     levels = fit.courses.levels
-    for lower, upper in zip(levels, levels[1:], strict=False):
+    for lower, upper in itertools.pairwise(levels):
         most, code = 0, ""
         for rule in rules:
             value = rule.offset(upper, lower)
@@ -246,9 +251,7 @@ def _groups(
     return base, tuple(choices), tuple(names)
 
 
-def _group(
-    sentences: Iterable[tuple[str, Sentence]], run: Run, fit: Fitted, place: Mapping[str, int], opening: Mapping[str, int]
-) -> Group:
+def _group(sentences: Iterable[tuple[str, Sentence]], run: Run, fit: Fitted, place: Mapping[str, int], opening: Mapping[str, int]) -> Group:
     asks: list[Ask] = []
     puts: list[Put] = []
     musts: list[Must] = []

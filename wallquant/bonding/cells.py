@@ -7,6 +7,7 @@ levels are one span; others part in a head joint.  Levels are relative to the ru
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -95,7 +96,7 @@ def level(top: Profile, station: Nm, side: int) -> Nm:
         return top[0][1]
     if station > top[-1][0] or (station == top[-1][0] and side > 0):
         return top[-1][1]
-    for (a, p), (b, q) in zip(top, top[1:], strict=False):
+    for (a, p), (b, q) in itertools.pairwise(top):
         if a == b:
             continue
         if a < station < b or (station == a and side > 0) or (station == b and side < 0):
@@ -108,7 +109,7 @@ def mean_length(top: Profile, lo: Nm, hi: Nm, bottom: Nm, ceiling: Nm) -> tuple[
     inner = [s for s, _ in top if lo < s < hi]
     crossing = [
         a + round((b - a) * (z - p) / (q - p))
-        for (a, p), (b, q) in zip(top, top[1:], strict=False)
+        for (a, p), (b, q) in itertools.pairwise(top)
         if a < b and p != q
         for z in (bottom, ceiling)
         if min(p, q) < z < max(p, q)
@@ -116,9 +117,9 @@ def mean_length(top: Profile, lo: Nm, hi: Nm, bottom: Nm, ceiling: Nm) -> tuple[
     stations = sorted({lo, hi, *inner, *(s for s in crossing if lo < s < hi)})
     heights = [
         (max(0, min(ceiling, level(top, a, 1)) - bottom), max(0, min(ceiling, level(top, b, -1)) - bottom))
-        for a, b in zip(stations, stations[1:], strict=False)
+        for a, b in itertools.pairwise(stations)
     ]
-    area = sum((b - a) * (p + q) / 2 for (a, b), (p, q) in zip(zip(stations, stations[1:], strict=False), heights, strict=True))
+    area = sum((b - a) * (p + q) / 2 for (a, b), (p, q) in zip(itertools.pairwise(stations), heights, strict=True))
     highest = max((max(p, q) for p, q in heights), default=0)
     return (area / highest if highest else 0.0), highest
 
@@ -135,12 +136,12 @@ def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tu
     cuts = sorted({-FAR, FAR, *_stations(levels, top), *(x for b in blocks for x in (b.lo, b.hi))})
     columns: list[list[_Bit]] = []
     scraps: list[Scrap] = []
-    for a, b in zip(cuts, cuts[1:], strict=False):
+    for a, b in itertools.pairwise(cuts):
         bits, small = _column(levels, top, blocks, a, b)
         columns.append(bits)
         scraps += [Scrap(lo=a, hi=b, bottom=p, top=q, reason="less high than the least rip") for p, q in small]
     owners = {x: side for b in blocks for x, side in ((b.lo, 1 if b.solid else -1), (b.hi, -1 if b.solid else 1))}
-    for (x, p), (y, q) in zip(top, top[1:], strict=False):
+    for (x, p), (y, q) in itertools.pairwise(top):
         if x == y:
             owners.setdefault(x, -1 if p > q else 1)
     cells: list[Cell] = []
@@ -205,7 +206,7 @@ def _stations(levels: Levels, top: Profile) -> set[Nm]:
     """Return the stations where the top turns, steps, or crosses a line of a course."""
     out = {s for s, _ in top[1:-1]}
     lines = [z for k in range(1, levels.count + 1) for z in (levels.bottom(k), levels.top(k))]
-    for (a, p), (b, q) in zip(top, top[1:], strict=False):
+    for (a, p), (b, q) in itertools.pairwise(top):
         if a < b and p != q:
             out |= {a + round((b - a) * (z - p) / (q - p)) for z in lines if min(p, q) < z < max(p, q)}
             out |= {a, b}

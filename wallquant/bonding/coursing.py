@@ -5,6 +5,7 @@ All runs of one connected part with one underside share their course lines, so t
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -70,11 +71,22 @@ def _near(level: Nm, lines: Sequence[Nm], fit: Fit) -> Nm:
 
 
 def _top(top: Profile, tops: Sequence[Nm], fit: Fit) -> Profile:
-    """Move flat stretches of the top; a raked stretch keeps its drawn ends."""
-    out: list[tuple[Nm, Nm]] = []
-    for (a, p), (b, q) in zip(top, top[1:], strict=False):
-        if a == b:
-            continue
-        level = _near(p, tops, fit) if p == q else None
-        out += [(a, p if level is None else level), (b, q if level is None else level)]
+    """Move flat stretches of the top; where a raked one went on from a flat one, they meet where its slope is at the new level."""
+    parts = [(a, p, b, q) for (a, p), (b, q) in itertools.pairwise(top) if a < b]
+    laid = [(a, _near(p, tops, fit), b, _near(q, tops, fit)) if p == q else (a, p, b, q) for a, p, b, q in parts]
+    out: list[tuple[Nm, Nm]] = [laid[0][:2]]
+    for n in range(len(parts) - 1):
+        one, two = laid[n], laid[n + 1]
+        met = _meeting(one, two) if parts[n][2:] == parts[n + 1][:2] and one[3] != two[1] else None
+        out += [met] if met else [one[2:], two[:2]]
+    out.append(laid[-1][2:])
     return tuple(p for k, p in enumerate(out) if k == 0 or p != out[k - 1])
+
+
+def _meeting(one: tuple[Nm, Nm, Nm, Nm], two: tuple[Nm, Nm, Nm, Nm]) -> tuple[Nm, Nm] | None:
+    """Return where a flat stretch and a raked one meet, if that lies within the two."""
+    flat, (a, p, b, q) = (one, two) if one[1] == one[3] else (two, one)
+    if p == q or flat[1] != flat[3]:
+        return None
+    at = a + round((flat[1] - p) * (b - a) / (q - p))
+    return (at, flat[1]) if one[0] < at < two[2] else None

@@ -5,6 +5,7 @@ Stations here are relative to the span's start; a window is an open interval of 
 
 from __future__ import annotations
 
+import itertools
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -115,10 +116,10 @@ class Fills:
     def _one(self, shape: Shape, pieces: Pieces) -> Fill:
         _, full_lo, full_hi = shape
         lengths = [b - a for a, b in pieces if b - a != self.how.unit or a < full_lo or b > full_hi]
-        gaps = [b[0] - a[1] for a, b in zip(pieces, pieces[1:], strict=False)]
+        gaps = [b[0] - a[1] for a, b in itertools.pairwise(pieces)]
         raked = sum(a < full_lo or b > full_hi for a, b in pieces)
         cost = CUT * len(lengths) + PIECE * len(pieces) + SETTING * (len(set(lengths)) + raked) + sum(g != self.how.joint for g in gaps)
-        joints = tuple(a[1] + b[0] for a, b in zip(pieces, pieces[1:], strict=False))
+        joints = tuple(a[1] + b[0] for a, b in itertools.pairwise(pieces))
         return Fill(pieces, joints, len(lengths), cost)
 
     def fewest(self, shape: Shape, windows: tuple[Interval, ...]) -> int | None:

@@ -23,9 +23,8 @@ def guests(asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> dict[str
     """Return for each run the boxes that other runs' courses and fixed pieces take in its line: station and relative level."""
     names = list(asked)
     boxes = {name: _boxes(solved[name]) for name in names}
-    reach = {name: _reach(boxes[name]) for name in names}
-    live = [n for n in names if reach[n] is not None]
-    strips = [_strip(asked[n].fitted.run, *reach[n], asked[n].problem.how.joint_most) for n in live]  # type: ignore[misc]
+    live = [n for n in names if boxes[n]]
+    strips = [_strip(asked[n].fitted.run, *_reach(boxes[n]), asked[n].problem.how.joint_most) for n in live]
     out: dict[str, list[Guest]] = {n: [] for n in names}
     if len(live) > 1:
         one, two = shapely.STRtree(strips).query(strips, predicate="intersects")
@@ -40,8 +39,8 @@ def _boxes(done: Solved) -> list[Box]:
     return own + [(p.lo, p.hi, p.bottom, p.top) for p in done.face.puts if p.unit]
 
 
-def _reach(boxes: list[Box]) -> tuple[Nm, Nm] | None:
-    return (min(b[0] for b in boxes), max(b[1] for b in boxes)) if boxes else None
+def _reach(boxes: list[Box]) -> tuple[Nm, Nm]:
+    return min(b[0] for b in boxes), max(b[1] for b in boxes)
 
 
 def _strip(run: Run, start: Nm, end: Nm, joint: Nm) -> shapely.Polygon:

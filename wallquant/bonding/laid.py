@@ -5,6 +5,7 @@ Stations and levels (relative to the underside) in nanometres.  The rectangles d
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -44,7 +45,7 @@ def outline(problem: Problem, start: Nm, end: Nm, bottom: Nm, top: Nm) -> Outlin
     inner = [s for s, _ in profile if start < s < end]
     crossing = [
         a + round((b - a) * (z - p) / (q - p))
-        for (a, p), (b, q) in zip(profile, profile[1:], strict=False)
+        for (a, p), (b, q) in itertools.pairwise(profile)
         if a < b and p != q
         for z in (bottom, top)
         if min(p, q) < z < max(p, q)

@@ -67,15 +67,17 @@ def _faces(shape: Any) -> Any:
     return shapely.multipolygons(shapely.get_parts(parts)) if parts else shapely.Polygon()
 
 
-def accounts(
-    run: Run, asked: Asked, solved: Solved, laid: Region, guests: Sequence[Guest], walls: Mapping[str, Wall]
-) -> list[Account]:
+def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Sequence[Guest], walls: Mapping[str, Wall]) -> list[Account]:
     """Return the accounts of the walls of one run."""
     shapes = [_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in laid.boxes]
     shapes += [shapely.Polygon([(s / MM, z / MM) for s, z in o]) for o in laid.outlines]
     whole = _or(shapes)
     theirs = _or([_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in (g.box for g in guests)])
-    scraps = _or([_box(s.lo / MM, s.hi / MM, s.bottom / MM, s.top / MM) for s in solved.face.scraps] + _unbridged(asked))
+    causes: dict[str, list[Any]] = {}
+    for one in solved.face.scraps:
+        causes.setdefault(f"places {one.reason}", []).append(_box(one.lo / MM, one.hi / MM, one.bottom / MM, one.top / MM))
+    causes["masonry over openings that nothing bridges"] = _unbridged(asked)
+    scraps = {reason: _or(boxes) for reason, boxes in sorted(causes.items())}
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
     ends = solved.face.ends
@@ -107,7 +109,7 @@ def _account(
     problem: Problem,
     wall: Wall,
     whole: Any,
-    scraps: Any,
+    scraps: Mapping[str, Any],
     openings: Sequence[RunOpening],
     between: tuple[float, float],
     ends: tuple[float, float],
@@ -127,7 +129,7 @@ def _account(
     squares = [(m.station - m.half, m.station + m.half) for m in problem.meets if m.half]
     square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
     over = _overhang(run, problem, drawn, between)
-    aside = _and(net, _or([scraps, _less(over, theirs)]))
+    aside = _and(net, _or([*scraps.values(), _less(over, theirs)]))
     rest = _less(net, aside)
     extra, lack = _less(mine, rest), _less(rest, mine)
     ceiling = _under_top(problem, between)
@@ -142,14 +144,17 @@ def _account(
     m3 = thick * 1e-9
     special = sum(_box_m3(o, part.thickness) - v for o, v in _true_voids(wall, openings))
     niches = sum(v for o, v in _niches(wall))
-    inexact = wall.drawn_m3 - drawn.area * m3
-    reasons: list[str] = []
+    inexact = wall.drawn_m3 - wall.set_aside_m3 - drawn.area * m3
+    reasons = list(wall.reasons)
+    reasons += [
+        f"{reason} are set aside, {size:.3f} m2" for reason, scrap in scraps.items() if (size := _and(net, scrap).area * 1e-6) > 1e-6
+    ]
     ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
     ledger = {
         "drawn": wall.drawn_m3,
         "openings": holes.area * m3 - special + niches,
         "finishes": wall.finishes_m3,
-        "set_aside": aside.area * m3 + special + ragged,
+        "set_aside": aside.area * m3 + special + ragged + wall.set_aside_m3,
         "lent": lent.area * m3,
         "borrowed": borrowed.area * m3,
         "fit_length": (longer.area - shorter.area) * m3 - (inexact - ragged),
@@ -163,7 +168,8 @@ def _account(
         reasons.append("the masonry around openings that are no rectangle is cut on site")
     if abs(ragged) > 1e-6:
         reasons.append("its ends are no square or mitred cut")
-    area_wall, area_open, area_aside = drawn.area * 1e-6, holes.area * 1e-6, aside.area * 1e-6
+    area_open, area_aside = holes.area * 1e-6, aside.area * 1e-6 + wall.set_aside_m2
+    area_wall = drawn.area * 1e-6 + wall.set_aside_m2
     fit = {
         "start": _fit_end(part.start, problem, "start", shift[0], part is run.parts[0], -1, run.catalogue.fit.joined_end),
         "end": _fit_end(part.end, problem, "end", shift[1], part is run.parts[-1], 1, run.catalogue.fit.joined_end),

@@ -271,7 +271,8 @@ class Net:
             total = total + _severities(np.abs(x - (c + shift)), two).sum(axis=1)[:, None]
         for c in kind.ends:
             total = total + _severities(np.abs(y - c), two).sum(axis=1)[None, :]
-        return total
+        out: NDArray[np.int64] = total
+        return out
 
     def _joints(self, kind: Kind) -> NDArray[np.int64]:
         """Return the joints of a kind's layouts, one row each, filled up far to the left."""

@@ -138,7 +138,15 @@ class _Search:
         zone = node.zone
         known = self.seen.setdefault((*node.at, zone[4] >= 0), [])
         for cuts, y in known:
-            if cuts <= node.cuts and y[0] <= zone[0] and zone[1] <= y[1] and y[2] <= zone[2] and zone[3] <= y[3] and y[4] <= zone[4] and zone[5] <= y[5]:
+            if (
+                cuts <= node.cuts
+                and y[0] <= zone[0]
+                and zone[1] <= y[1]
+                and y[2] <= zone[2]
+                and zone[3] <= y[3]
+                and y[4] <= zone[4]
+                and zone[5] <= y[5]
+            ):
                 return None
         known.append((node.cuts, zone))
         self.nodes.append(node)

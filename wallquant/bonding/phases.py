@@ -35,7 +35,7 @@ def parities(corners: Sequence[str], factors: Sequence[Factor]) -> dict[str, int
     factors : sequence of Factor
         One a run; corners that are not in `corners` must not occur.
     """
-    shared = nx.Graph()
+    shared: nx.Graph[str] = nx.Graph()
     shared.add_nodes_from(corners)
     for f in factors:
         for a, b in zip(f.corners, f.corners[1:], strict=False):

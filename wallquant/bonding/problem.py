@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face, mean_length
-from wallquant.bonding.span import Bonded, Span
+from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face, level, mean_length
 from wallquant.bonding.nodes import Row, Soft
+from wallquant.bonding.span import Bonded, Span
 from wallquant.bonding.stack import Solver
 from wallquant.building import Profile
 from wallquant.units import Nm
@@ -222,10 +222,22 @@ def extent(
     for meets, on in zip(problem.meets, passes, strict=True):
         here = on[course - 1]
         if meets.role == "start":
-            lo = meets.station - shift[0] if not meets.half else meets.station - meets.half if here else meets.station + meets.half + problem.how.joint
+            lo = (
+                meets.station - shift[0]
+                if not meets.half
+                else meets.station - meets.half
+                if here
+                else meets.station + meets.half + problem.how.joint
+            )
             butts[0] = bool(meets.half) and not here and meets.bonded
         elif meets.role == "end":
-            hi = meets.station + shift[1] if not meets.half else meets.station + meets.half if here else meets.station - meets.half - problem.how.joint
+            hi = (
+                meets.station + shift[1]
+                if not meets.half
+                else meets.station + meets.half
+                if here
+                else meets.station - meets.half - problem.how.joint
+            )
             butts[1] = bool(meets.half) and not here and meets.bonded
         elif not here:
             gaps.append((meets.station - meets.half - problem.how.joint, meets.station + meets.half + problem.how.joint, meets.bonded))
@@ -253,9 +265,7 @@ def clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], but
     for p, on_p, q, on_q in edges:
         full_lo = max(p, min(q, cell.full_lo)) if cell.raked else p
         full_hi = min(q, max(p, cell.full_hi)) if cell.raked else q
-        out.append(
-            Span(lo=p, hi=q, bottom=cell.bottom, top=cell.top, lapped_lo=on_p, lapped_hi=on_q, full_lo=full_lo, full_hi=full_hi)
-        )
+        out.append(Span(lo=p, hi=q, bottom=cell.bottom, top=cell.top, lapped_lo=on_p, lapped_hi=on_q, full_lo=full_lo, full_hi=full_hi))
     return out
 
 
@@ -271,7 +281,12 @@ def sound(problem: Problem, picks: Sequence[int]) -> bool:
             if hole.lo < put.hi and hole.hi > put.lo and hole.bottom < put.top and hole.top > put.bottom:
                 return False
         for other in puts[:n]:
-            if other.lo < put.hi + problem.how.joint and other.hi > put.lo - problem.how.joint and other.bottom < put.top and other.top > put.bottom:
+            if (
+                other.lo < put.hi + problem.how.joint
+                and other.hi > put.lo - problem.how.joint
+                and other.bottom < put.top
+                and other.top > put.bottom
+            ):
                 return False
         under = put.bottom - problem.levels.joint - 1
         own = [problem.holes[k] for k in put.opening]
@@ -346,8 +361,11 @@ def musts_of(problem: Problem, group: Group, *, holes: bool) -> tuple[Musts, Mus
                 stub = hole.lo - (x + joint) if side > 0 else x - hole.hi
                 if -joint < stub < least:
                     heights.append((hole.bottom, hole.top))
+            low = 0 < level(problem.top, x, side) - levels.bottom(levels.count) < levels.least_rip
             for bottom, top in heights:
                 for k in range(1, levels.count + 1):
-                    if bottom < levels.top(k) and top > levels.bottom(k):
+                    # a last course lower than the least rip shares its height with the one below
+                    under = levels.bottom(k - 1 if low and k == levels.count > 1 else k)
+                    if bottom < levels.top(k) and top > under:
                         forced[n, k] = True
     return forced, said

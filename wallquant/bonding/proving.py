@@ -64,7 +64,8 @@ class Proof:
         for row in sorted({net.nodes[u].row for u in region}):
             left = [u for u in net.of_row[row] if u in inside]
             while left:
-                lower, upper = [left[0]], []
+                lower: list[int] = [left[0]]
+                upper: list[int] = []
                 edge = [left[0]]
                 while edge:
                     node = net.nodes[edge.pop()]

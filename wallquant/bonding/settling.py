@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from wallquant.bonding.elimination import eliminated
-from wallquant.bonding.fills import CUT, VIOLATION, Fill, Fills, moved
+from wallquant.bonding.fills import VIOLATION, Fill, Fills, moved
 from wallquant.bonding.nodes import Net, Row
 from wallquant.bonding.proving import Proof
 from wallquant.bonding.span import Interval

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import multiprocessing
 import os
 from collections.abc import Mapping, Sequence
@@ -87,7 +88,7 @@ def _parts(asked: Mapping[str, Asked], corners: Mapping[str, Corner]) -> list[li
     order = {n: k for k, n in enumerate(asked)}
     for c in corners.values():
         names: Sequence[str] = [n for n in c.runs if n in root]
-        for a, b in zip(names, names[1:], strict=False):
+        for a, b in itertools.pairwise(names):
             first, then = sorted((top(a), top(b)), key=order.__getitem__)
             root[then] = first
     out: dict[str, list[str]] = {}

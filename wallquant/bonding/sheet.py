@@ -7,6 +7,7 @@ alternative is the old one with the cells around the changed pieces replaced.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -14,7 +15,7 @@ from wallquant.bonding.cells import FAR, Block, Cell, Scrap, face
 from wallquant.bonding.problem import Ask, Passes, Problem, Put, blocks_of, clipped, extent, groups, sound
 from wallquant.bonding.span import Interval, Span
 from wallquant.bonding.stack import Solver
-from wallquant.units import MM, Nm
+from wallquant.units import Nm
 
 UNSOUND, BEYOND, HOPELESS, SCRAP = 10**9, 10**6, 10**4, 20
 """What fixed pieces that cannot lie cost, one beyond the run's end, a span that cannot be filled, a square millimetre set aside."""
@@ -207,7 +208,7 @@ def spliced(
 
 def _clear(edges: Sequence[Nm], wide: Nm, side: int) -> tuple[Nm, Nm]:
     """Return the first edge outwards behind a stretch that is wide enough to hold cells, and the middle of that stretch."""
-    for a, b in zip(edges, edges[1:], strict=False):
+    for a, b in itertools.pairwise(edges):
         if abs(b - a) > wide:
             return b, (a + b) // 2
     return edges[-1] + side * 2 * wide, edges[-1] + side * wide

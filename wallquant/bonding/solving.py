@@ -84,9 +84,18 @@ class Engine:
         if key not in self.shifts:
             sheet = self.sheet(problem, picks)
             tries = list(product(*(self._tries(problem, passes, sheet, side) if free[side] else [0] for side in (0, 1))))
-            ranked = [(sheet.cost(passes, (s, t)), abs(s) + abs(t), (s, t)) for s, t in tries]
-            self.shifts[key] = min(ranked)[2]
+            ranked = sorted((sheet.cost(passes, (s, t)), abs(s) + abs(t), (s, t)) for s, t in tries)
+            alike = [r for r in ranked if r[0] == ranked[0][0]]
+            if len(alike) > 1:
+                alike = sorted((self._uneven(problem, passes, picks, r[2]), r[1], r[2]) for r in alike)
+            self.shifts[key] = alike[0][2]
         return self.shifts[key]
+
+    def _uneven(self, problem: Problem, passes: Passes, picks: tuple[int, ...], shift: tuple[Nm, Nm]) -> int:
+        """Return how many spans would need joints off nominal: an end is moved within its fit before joints are stretched."""
+        how, solver = problem.how, self.solver(problem)
+        spans = [s for row in self.face(problem, passes, picks, shift).rows for s in row.spans]
+        return sum((s.hi - s.lo + how.joint) % how.pitch != 0 and solver.fewest(s, ()) == 0 for s in spans)
 
     def _tries(self, problem: Problem, passes: Passes, sheet: Sheet, side: int) -> list[Nm]:
         pitch, joint = problem.how.pitch, problem.how.joint

@@ -135,7 +135,9 @@ def _rake_least(least: Nm, rake: Nm) -> Nm:
     return least if rake <= 0 else 2 * least if 2 * least <= rake else least + -(-rake // 2)
 
 
-def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST_CUTS, *, ranged: bool = False, extra: int = 0) -> Reach | None:
+def reach(
+    span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST_CUTS, *, ranged: bool = False, extra: int = 0
+) -> Reach | None:
     """Find the fewest cuts of a span, or None where it cannot be filled.
 
     With `ranged`, joints may take any width of their range: the cuts are then a lower bound, and no layout is made of it.
@@ -186,8 +188,10 @@ def reach(span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST
                 if q + pitch >= end and p <= near:
                     ends = ends or _ends(p, q, end, near, least, pitch, joint, last)
                 if p + least + joint < end:
-                    starts.append((p + least + joint, min(q + pitch, end - 1)))
-        new = union([*inner.within(starts), *([(end, end)] if ends else [])])
+                    starts.append((p + least + joint, min(q + pitch, end - 1, full_hi)))
+                if full_hi < end - 1:  # it ends under the rake, and is not the last
+                    starts.append((max(full_hi + 1, p + max(least, 2 * how.least) + joint), min(q + pitch, end - 1)))
+        new = union([*inner.within([s for s in starts if s[0] <= s[1]]), *([(end, end)] if ends else [])])
         if not new:
             return None
         layers.append(closed(new))
@@ -243,9 +247,12 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
             k = bisect_left(his, back)
             while k < len(los) and los[k] <= y - joint:
                 for lo, hi, least in _sorted_starts(los[k], his[k], span, how, first):
-                    p, r = max(lo, back), min(hi, y - joint - max(least, last if y == end else 0))
+                    under = 2 * how.least if y - joint > span.full_hi else 0
+                    p, r = max(lo, back), min(hi, y - joint - max(least, last if y == end else under))
                     if p <= r:
-                        options |= {(x, q - 1) for x in (p, r, min(max(p, (span.lo + y) // 2), r)) if x != back or _costs(x, y, span, how) == 2}
+                        options |= {
+                            (x, q - 1) for x in (p, r, min(max(p, (span.lo + y) // 2), r)) if x != back or _costs(x, y, span, how) == 2
+                        }
                 k += 1
         if back >= span.full_lo and y - joint <= span.full_hi:
             k = bisect_left(last_of[q], back)

@@ -37,7 +37,9 @@ class Pattern:
     outlines: Mapping[int, Outline]
 
 
-def patterned(problem: Problem, solved: Solved, uses: Sequence[tuple[int, Nm, Nm, str]], standard: Unit, units: Mapping[str, Unit]) -> Pattern:
+def patterned(
+    problem: Problem, solved: Solved, uses: Sequence[tuple[int, Nm, Nm, str]], standard: Unit, units: Mapping[str, Unit]
+) -> Pattern:
     """Return the pieces of a solved run, by course, start and bottom."""
     found: list[tuple[int, Nm, Nm, Nm, Nm, str, int, Outline | None]] = []
     for row, layout in zip(solved.face.rows, solved.stack.layouts, strict=True):

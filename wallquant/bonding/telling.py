@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 
 from wallquant.bonding.asking import Asked
@@ -19,11 +20,7 @@ def broken_offsets(one: Asked, solved: Solved) -> dict[int, tuple[Nm, Nm]]:
     rows = solved.face.rows
 
     def marks(k: int) -> list[int]:
-        out = [
-            e + s
-            for (_, e), (s, _) in zip(solved.stack.layouts[k], solved.stack.layouts[k][1:], strict=False)
-            if 0 < s - e <= most
-        ]
+        out = [e + s for (_, e), (s, _) in zip(solved.stack.layouts[k], solved.stack.layouts[k][1:], strict=False) if 0 < s - e <= most]
         for span in rows[k].spans:
             out += [2 * span.lo - joint] if span.lapped_lo else []
             out += [2 * span.hi + joint] if span.lapped_hi else []
@@ -56,8 +53,10 @@ def of_runs(asked: Mapping[str, Asked], solved: Mapping[str, Solved], system: st
                 code="bond.least-offset",
                 severity="warning",
                 text=(
-                    f"{name}: in {len(broken)} course{'s' if len(broken) > 1 else ''} a head joint stands {text(least, system)} from the one below, "
-                    f"less than {text(wanted, system)}; {_why(other)}, and {rule} gave way. Place ties or bed joint reinforcement there as the engineer says."
+                    f"{name}: in {len(broken)} course{'s' if len(broken) > 1 else ''} a head joint stands "
+                    f"{text(least, system)} from the one below, "
+                    f"less than {text(wanted, system)}; {_why(other)}, and {rule} gave way. Place ties or bed joint "
+                    f"reinforcement there as the engineer says."
                 ),
                 place=Place(run=name, storey=one.fitted.run.storey, course=course, start=at, end=at),
                 measured=text(least, system),
@@ -102,7 +101,7 @@ def _windows(name: str, one: Asked, done: Solved, system: str) -> Iterator[Findi
                 continue
             layout = done.stack.layouts[a.course - 1]
             if a.of == "joint":
-                hit = [e for (_, e), (s, _) in zip(layout, layout[1:], strict=False) if 0 < s - e <= most and s > a.lo and e < a.hi]
+                hit = [e for (_, e), (s, _) in itertools.pairwise(layout) if 0 < s - e <= most and s > a.lo and e < a.hi]
             else:
                 hit = [p for p, q in layout if q - p != one.problem.how.unit and p < a.hi and q > a.lo]
             if hit:
@@ -130,7 +129,8 @@ def _scraps(name: str, one: Asked, done: Solved, system: str) -> Iterator[Findin
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{name}: {len(places)} place{'s' if len(places) > 1 else ''} of {area:.3f} m2 in all set aside: {reason}; fill by hand or move the edge.",
+            text=f"{name}: {len(places)} place{'s' if len(places) > 1 else ''} of {area:.3f} m2 in all set aside: "
+            f"{reason}; fill by hand or move the edge.",
             place=Place(run=name, storey=one.fitted.run.storey, course=course, start=lo, end=hi),
             measured=f"{area:.3f} m2",
             times=len(places),
@@ -170,7 +170,8 @@ def of_corners(corners: Mapping[str, Corner], patterns: Mapping[str, Pattern], a
             yield Finding(
                 code="bond.angled-corner",
                 severity="warning",
-                text=f"Corner {name} is not square: {corner.runs[0]} goes on, the others stop square before it, and the wedge is left open; mitre it on site.",
+                text=f"Corner {name} is not square: {corner.runs[0]} goes on, the others stop square before it, and the "
+                f"wedge is left open; mitre it on site.",
                 place=Place(corner=name, storey=corner.storey),
             )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import cos, radians
@@ -24,9 +25,6 @@ TOUCH: Nm = 5 * MM
 
 NEAR: Nm = 3 * MM
 """Lines of a loose corner that come this near to each other need a joint between them."""
-
-TOUCH: Nm = MM
-"""What lies nearer than this in front of an end face is touched by it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,10 +60,7 @@ def nodes(strips: Sequence[Strip], join: Nm, stub: Nm, least: Nm) -> tuple[Node,
     lines = [s.line for s in strips]
     met: list[Meeting] = []
     for i, j in neighbours(lines, join + stub):
-        if turn(lines[i], lines[j]) < PARALLEL:
-            found = _in_line(strips, i, j, join)
-        else:
-            found = meet(lines, i, j, join, stub)
+        found = _in_line(strips, i, j, join) if turn(lines[i], lines[j]) < PARALLEL else meet(lines, i, j, join, stub)
         if found:
             met.append(found)
     made = [_cleared(strips, _node(strips, group)) for group in _clusters(met)]
@@ -91,7 +86,7 @@ def _in_line(strips: Sequence[Strip], i: int, j: int, join: Nm) -> Meeting | Non
 
 def _clusters(met: Sequence[Meeting]) -> list[list[Meeting]]:
     """Group the meetings that share an end of a line; a meeting of two through lines stands alone."""
-    shared = nx.Graph()
+    shared: nx.Graph[Any] = nx.Graph()
     for k, one in enumerate(met):
         shared.add_node(("meeting", k))
         for index in (one.one, one.two):
@@ -181,7 +176,7 @@ def _tied_where_crowded(strips: Sequence[Strip], made: Sequence[Node], least: Nm
     tied: set[int] = set()
     for there in on_line.values():
         ranked = sorted(there)
-        for (a, k, half_a), (b, n, half_b) in zip(ranked, ranked[1:], strict=False):
+        for (a, k, half_a), (b, n, half_b) in itertools.pairwise(ranked):
             if b - a < half_a + half_b + least:
                 tied.add(n if made[n].kind != "L" else k)
     return tuple(replace(node, bondable=node.bondable and k not in tied) for k, node in enumerate(made))

@@ -32,6 +32,7 @@ def top_of(wall: Wall) -> Nm:
 def set_aside(wall: Wall, reason: str) -> SetAside:
     """Return the record of a wall that was read and is not laid."""
     area = sum((b[0] - a[0]) * (a[1] + b[1] - 2 * wall.bottom) / 2 for a, b in zip(wall.top, wall.top[1:], strict=False)) / 1e18
+    area += wall.set_aside_m2
     holes = [(o.end - o.start) * (o.head - o.sill) / 1e18 for o in wall.openings if o.through]
     voids = [hole_m3(wall, k) for k in range(len(wall.openings))]
     return SetAside(
@@ -77,7 +78,7 @@ def strips(
     pairs = neighbours(lines, join + stub)
     aside, findings = _overlapping(walls, lines, pairs, join)
     gone = set(aside)
-    same = nx.Graph()
+    same: nx.Graph[int] = nx.Graph()
     same.add_nodes_from(k for k in range(len(lines)) if k not in gone)
     ends: dict[tuple[int, Role], list[tuple[int, float]]] = {}
     for i, j in pairs:
@@ -90,7 +91,7 @@ def strips(
                     same.add_edge(i, j)
         elif met := meet(lines, i, j, join, stub):
             for index in (i, j):
-                role, at, other = met.of(index)
+                role, _at, other = met.of(index)
                 if role != "through":
                     ends.setdefault((other, role), []).append((index, met.of(other)[1]))
     _across(walls, lines, ends, same, join)
@@ -106,15 +107,15 @@ def _across(
     walls: Sequence[tuple[Wall, Unit]],
     lines: Sequence[Line],
     ends: Mapping[tuple[int, Role], Sequence[tuple[int, float]]],
-    same: nx.Graph,
+    same: nx.Graph[int],
     join: Nm,
 ) -> None:
     """Join collinear walls that end at both faces of the same wall: they run through it."""
     by_wall: dict[int, list[tuple[float, int]]] = {}
     for (other, _), there in ends.items():
         by_wall.setdefault(other, []).extend((at, index) for index, at in there)
-    for other, there in sorted(by_wall.items()):
-        ranked = sorted(set(there))
+    for other, found in sorted(by_wall.items()):
+        ranked = sorted(set(found))
         for (a, i), (b, j) in ((p, q) for n, p in enumerate(ranked) for q in ranked[n + 1 :]):
             if abs(a - b) > SIDE or i == j or not _alike(walls[i], walls[j]) or turn(lines[i], lines[j]) >= PARALLEL:
                 continue

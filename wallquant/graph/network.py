@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atan2, degrees
@@ -30,7 +31,7 @@ class Network:
     runs: tuple[Run, ...]
     corners: tuple[Corner, ...]
     parts: tuple[tuple[str, ...], ...]
-    graph: nx.MultiGraph
+    graph: nx.MultiGraph[str]
     set_aside: tuple[SetAside, ...]
     catalogue: Catalogue
     """The catalogue given, with the virtual units that were made."""
@@ -67,11 +68,17 @@ def build(
     graph = _graph(runs)
     parts = tuple(
         sorted(
-            (tuple(sorted({d["run"] for _, _, d in graph.subgraph(c).edges(data=True)}, key=_number)) for c in nx.connected_components(graph)),
+            (
+                tuple(sorted({d["run"] for _, _, d in graph.subgraph(c).edges(data=True)}, key=_number))
+                for c in nx.connected_components(graph)
+            ),
             key=lambda p: _number(p[0]),
         )
     )
-    return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=(*aside, *overlapped), catalogue=catalogue), (*findings, *more)
+    return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=(*aside, *overlapped), catalogue=catalogue), (
+        *findings,
+        *more,
+    )
 
 
 def _number(name: str) -> int:
@@ -107,7 +114,8 @@ def _units(
                 code="graph.no-unit",
                 severity="warning",
                 text=(
-                    f"{len(walls)} wall{'s' if len(walls) > 1 else ''} of {mm_text(thickness)} mm: no unit of catalogue {catalogue.code} fits; "
+                    f"{len(walls)} wall{'s' if len(walls) > 1 else ''} of {mm_text(thickness)} mm: no unit of catalogue "
+                    f"{catalogue.code} fits; "
                     "change the thickness, choose another catalogue, or lay a virtual unit with --any-thickness."
                 ),
                 place=Place(wall=one.guid, storey=one.storey),
@@ -278,14 +286,14 @@ def level_at(top: Profile, station: Nm) -> Nm:
     exact = [z for s, z in top if s == station]
     if exact:
         return min(exact)
-    for (a, p), (b, q) in zip(top, top[1:], strict=False):
+    for (a, p), (b, q) in itertools.pairwise(top):
         if a < station < b:
             return p + round((q - p) * (station - a) / (b - a))
     raise AssertionError("a profile covers all stations between its ends")
 
 
-def _graph(runs: Sequence[Run]) -> nx.MultiGraph:
-    graph: nx.MultiGraph = nx.MultiGraph()
+def _graph(runs: Sequence[Run]) -> nx.MultiGraph[str]:
+    graph: nx.MultiGraph[str] = nx.MultiGraph()
     for run in runs:
         for a, b in zip(run.junctions, run.junctions[1:], strict=False):
             graph.add_edge(a.corner, b.corner, run=run.name, start=a.station, end=b.station)

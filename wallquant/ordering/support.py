@@ -146,7 +146,9 @@ def _storeys(work: Work) -> Iterator[tuple[int, int]]:
 def _strip(run: Run, start: Nm, end: Nm) -> shapely.Polygon:
     """Return a stretch of a run in plan, millimetres."""
     half = run.thickness // 2
-    return shapely.Polygon([(x / MM, y / MM) for x, y in (run.at(start, -half), run.at(end, -half), run.at(end, half), run.at(start, half))])
+    return shapely.Polygon(
+        [(x / MM, y / MM) for x, y in (run.at(start, -half), run.at(end, -half), run.at(end, half), run.at(start, half))]
+    )
 
 
 def _stacked(tops: dict[Nm, list[int]], bottoms: dict[Nm, list[int]]) -> Iterator[tuple[int, int]]:
