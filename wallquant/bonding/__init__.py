@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wallquant.bonding.asking import Asked, Extras, RuleError, ask
+from wallquant.bonding.conflicts import LeftOut, left_out, told
 from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.guests import guests
 from wallquant.bonding.laid import region
@@ -20,9 +21,9 @@ from wallquant.bonding.ledger import Account, accounts
 from wallquant.bonding.sharing import solve_all
 from wallquant.bonding.solving import Engine, Solved
 from wallquant.bonding.stamping import patterned, stamped
-from wallquant.bonding.telling import of_corners, of_runs
-from wallquant.building import Building, Wall
-from wallquant.findings import Finding, Place
+from wallquant.bonding.telling import of_accounts, of_corners, of_runs
+from wallquant.building import Building
+from wallquant.findings import Finding
 from wallquant.graph import Network, level_at
 from wallquant.layout import TIED, Bridge, Corner, Work
 from wallquant.masonry import Unit
@@ -86,9 +87,19 @@ def bond(
     ranked = sorted(rules, key=lambda r: r.code)
     corners = {c.name: c for c in network.corners}
     bondable = frozenset(c.name for c in network.corners if c.bondable)
+    drawn = {r.name: r for r in network.runs}
     asked = {run.name: ask(run, ranked, heads or {}, sills or {}, bondable) for run in network.runs}
-    engine = Engine()
-    solved, patterns = solve_all(asked, corners, engine, workers=workers)
+    lost: dict[LeftOut, None] = {}
+    while True:
+        engine = Engine()
+        solved, patterns = solve_all(asked, corners, engine, workers=workers)
+        more = [one for one in left_out(asked, solved, patterns, corners) if one not in lost]
+        if not more:
+            break
+        lost |= dict.fromkeys(more)
+        for name in dict.fromkeys(one.run for one in more):
+            left = frozenset(k for one in lost if one.run == name for k in one.openings)
+            asked[name] = ask(drawn[name], ranked, heads or {}, sills or {}, bondable, left)
     extras = {name: one.extras(solved[name].picks) for name, one in asked.items()}
     units = _units(network, extras, solved)
     by_code = {u.code: u for u in units}
@@ -116,13 +127,17 @@ def bond(
         items=tuple(_items(asked, extras, solved, patterns, corners)),
         start_corner=start_corners or _start_corners(network),
     )
-    drawn = {r.name: r for r in network.runs}
     books: list[Account] = []
     visiting = guests(asked, solved)
     for name, one in asked.items():
         taken = region(one.problem, solved[name], visiting[name])
         books += accounts(drawn[name], one, solved[name], taken, visiting[name], walls)
-    findings = [*of_runs(asked, solved, system), *of_corners(corners, patterns, asked), *_left_over(books, walls)]
+    findings = [
+        *of_runs(asked, solved, system),
+        *of_corners(corners, patterns, asked),
+        *(told(one, asked) for one in lost),
+        *of_accounts(books, walls),
+    ]
     return Bond(
         work=work,
         accounts=tuple(sorted(books, key=lambda b: b.wall)),
@@ -268,16 +283,3 @@ def _asked_bearing(one: Asked, done: Solved, opening: int, jambs: tuple[Nm, Nm])
         if a.of == "joint" and (abs(a.hi - jambs[0]) <= MM or abs(a.lo - jambs[1]) <= MM)
     ]
     return min(lengths, default=10**12)
-
-
-def _left_over(books: Sequence[Account], walls: Mapping[str, Wall]) -> list[Finding]:
-    return [
-        Finding(
-            code="ledger.set-aside",
-            severity="note",
-            text=f"Wall {walls[b.wall].name or b.wall}: {reason}.",
-            place=Place(wall=b.wall, storey=walls[b.wall].storey),
-        )
-        for b in books
-        for reason in b.reasons
-    ]

@@ -67,7 +67,14 @@ def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
         raise RuleError(f"rule {rule.code} failed on run {run.name}: {type(error).__name__}: {error}") from error
 
 
-def ask(run: Run, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping[str, Nm], bondable: frozenset[str]) -> Asked:
+def ask(
+    run: Run,
+    rules: Sequence[Rule],
+    heads: Mapping[str, Nm],
+    sills: Mapping[str, Nm],
+    bondable: frozenset[str],
+    left: frozenset[str] = frozenset(),
+) -> Asked:
     """Ask all rules about a run: first what beds they want with nominal courses, then everything else.
 
     Parameters
@@ -79,6 +86,8 @@ def ask(run: Run, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping
         What the job chose instead of the drawn level.
     bondable : frozenset of str
         Corners whose runs can pass in turn.
+    left : frozenset of str
+        Keys of openings whose fixed pieces cannot be laid: choices that bridge them are not heard.
     """
     levels = courses(run)
     chosen = tuple(replace(o, head=heads.get(o.key, o.head), sill=sills.get(o.key, o.sill)) for o in run.openings)
@@ -86,7 +95,7 @@ def ask(run: Run, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping
     beds = {s.level: s.yields for rule in rules for s in said(rule, run, levels) if isinstance(s, Bed)}
     fit = fitted(run, levels, beds)
     seen = replace(run, openings=fit.openings, top=fit.top)
-    spoken = [(rule.code, s) for rule in rules for s in said(rule, seen, levels)]
+    spoken = [(rule.code, s) for rule in rules for s in said(rule, seen, levels) if not (isinstance(s, Choice) and left & _bridged(s))]
     offsets, offset_rules = _offsets(rules, fit)
     catalogue = run.catalogue
     base, choices, names = _groups(seen, fit, spoken)
@@ -120,6 +129,10 @@ def ask(run: Run, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping
         ),
         offset_rules=offset_rules,
     )
+
+
+def _bridged(choice: Choice) -> set[str]:
+    return {k for a in choice.alternatives for one in a if isinstance(one, Fixed) for k in one.opening}
 
 
 def _extras(spoken: Sequence[tuple[str, Sentence]]) -> Extras:
@@ -181,7 +194,7 @@ def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]], catalogue: C
     """
     said = [s for _, s in spoken]
     fixed = {k for s in said if isinstance(s, Fixed) for k in s.opening}
-    fixed |= {k for s in said if isinstance(s, Choice) for a in s.alternatives for one in a if isinstance(one, Fixed) for k in one.opening}
+    fixed |= {k for s in said if isinstance(s, Choice) for k in _bridged(s)}
     gaps: dict[str, Nm] = {}
     asks: list[Ask] = []
     unit = fit.run.unit

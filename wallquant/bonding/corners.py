@@ -59,10 +59,12 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
             passes.append(one)
         elif high[1] > high[0] + MM:
             passes.append(two)
+        elif must[0] is True and must[1] is True:
+            # a fixed piece that lies in the corner cannot make way
+            passes.append(two if _fixed_there(corner, b, k) and not _fixed_there(corner, a, k) else one)
+            conflicts.append(k + 1)
         elif must[0] is True or must[1] is False:
             passes.append(one)
-            if must[1] is True:
-                conflicts.append(k + 1)
         elif must[1] is True or must[0] is False:
             passes.append(two)
         elif k and stand[0][k - 1] is not None and stand[0][k - 1] == stand[1][k - 1]:
@@ -93,6 +95,17 @@ def _stands(corner: Corner, other: Fitted, bottom: Nm, top: Nm) -> bool:
     station = next(j for j in other.run.junctions if j.corner == corner.name).station
     highest = max(level(other.top, station, 1), level(other.top, station, -1))
     return other.run.bottom < top - MM and highest > bottom + MM
+
+
+def _fixed_there(corner: Corner, asked: Asked, k: int) -> bool:
+    """Say whether a fixed piece, or an alternative of one, can lie in the corner in a course."""
+    meets = next(m for j, m in zip(asked.fitted.run.junctions, asked.problem.meets, strict=True) if j.corner == corner.name)
+    bottom, top = asked.problem.levels.bottom(k + 1), asked.problem.levels.top(k + 1)
+    return any(
+        p.unit and p.lo < meets.station + meets.half and p.hi > meets.station - meets.half and p.bottom < top and p.top > bottom
+        for g in (asked.problem.base, *(g for c in asked.problem.choices for g in c))
+        for p in g.puts
+    )
 
 
 def _must(forced: Forced, corner: str, run: str, k: int) -> bool | None:

@@ -33,13 +33,15 @@ GRID = 1e-6
 class Account:
     """One wall's accounts: volumes m3 by the terms of `wallquant.files.LEDGER`, face areas m2, and fits in nanometres.
 
-    `fit` has start, end (along the run), top and thickness, laid less drawn.
+    `fit` has start, end (along the run), top and thickness, laid less drawn.  `causes` are the parts set aside in bonding, m2 of face
+    by cause; `reasons` name them and what was set aside in reading.
     """
 
     wall: str
     ledger: Mapping[str, float]
     area: Mapping[str, float]
     fit: Mapping[str, Nm]
+    causes: Mapping[str, float]
     reasons: tuple[str, ...]
 
 
@@ -75,8 +77,8 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Seque
     theirs = _or([_box(a / MM, b / MM, p / MM, q / MM) for a, b, p, q in (g.box for g in guests)])
     causes: dict[str, list[Any]] = {}
     for one in solved.face.scraps:
-        causes.setdefault(f"places {one.reason}", []).append(_box(one.lo / MM, one.hi / MM, one.bottom / MM, one.top / MM))
-    causes["masonry over openings that nothing bridges"] = _unbridged(asked)
+        causes.setdefault(one.reason, []).append(_box(one.lo / MM, one.hi / MM, one.bottom / MM, one.top / MM))
+    causes["over openings that nothing bridges"] = _unbridged(asked)
     scraps = {reason: _or(boxes) for reason, boxes in sorted(causes.items())}
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
@@ -145,10 +147,9 @@ def _account(
     special = sum(_box_m3(o, part.thickness) - v for o, v in _true_voids(wall, openings))
     niches = sum(v for o, v in _niches(wall))
     inexact = wall.drawn_m3 - wall.set_aside_m3 - drawn.area * m3
-    reasons = list(wall.reasons)
-    reasons += [
-        f"{reason} are set aside, {size:.3f} m2" for reason, scrap in scraps.items() if (size := _and(net, scrap).area * 1e-6) > 1e-6
-    ]
+    causes = {cause: _and(net, scrap).area * 1e-6 for cause, scrap in scraps.items()}
+    causes["past a corner, by less than a piece"] = _and(net, _less(over, theirs)).area * 1e-6
+    causes["around openings that are no rectangle, cut on site"] = special / thick * 1e3
     ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
     ledger = {
         "drawn": wall.drawn_m3,
@@ -162,12 +163,9 @@ def _account(
         "fit_thickness": mine.area * (laid_thick - thick) * 1e-9 + niches + wall.finishes_m3,
         "laid": mine.area * laid_thick * 1e-9,
     }
-    if over.area > 0 and _and(net, _less(over, theirs)).area > 1:
-        reasons.append("it sticks out past the corner by less than a piece")
-    if special > 1e-6:
-        reasons.append("the masonry around openings that are no rectangle is cut on site")
-    if abs(ragged) > 1e-6:
-        reasons.append("its ends are no square or mitred cut")
+    causes["at ends that are no square or mitred cut"] = ragged / thick * 1e3
+    causes = {cause: size for cause, size in causes.items() if abs(size) > 1e-6}
+    reasons = (*wall.reasons, *(f"{size:.3f} m2 {cause}" for cause, size in causes.items()))
     area_open, area_aside = holes.area * 1e-6, aside.area * 1e-6 + wall.set_aside_m2
     area_wall = drawn.area * 1e-6 + wall.set_aside_m2
     fit = {
@@ -177,7 +175,7 @@ def _account(
         "thickness": run.thickness - part.thickness,
     }
     area = {"wall": area_wall, "openings": area_open, "laid": area_wall - area_open - area_aside, "set_aside": area_aside}
-    return Account(wall=part.wall, ledger=ledger, area=area, fit=fit, reasons=tuple(reasons))
+    return Account(wall=part.wall, ledger=ledger, area=area, fit=fit, causes=causes, reasons=reasons)
 
 
 def _true_voids(wall: Wall, openings: Sequence[RunOpening]) -> list[tuple[RunOpening, float]]:

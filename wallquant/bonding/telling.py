@@ -41,6 +41,7 @@ def broken_offsets(one: Asked, solved: Solved) -> dict[int, tuple[Nm, Nm]]:
 
 def of_runs(asked: Mapping[str, Asked], solved: Mapping[str, Solved], system: str) -> Iterator[Finding]:
     """Tell what gave way in each run."""
+    given: Given = {}
     for name, one in asked.items():
         done = solved[name]
         broken = broken_offsets(one, done)
@@ -64,8 +65,8 @@ def of_runs(asked: Mapping[str, Asked], solved: Mapping[str, Solved], system: st
                 times=len(broken),
                 rules=tuple(sorted({rule, other})) if rule != other else (rule, "engine"),
             )
-        yield from _windows(name, one, done, system)
-        yield from _scraps(name, one, done, system)
+        _windows(name, one, done, given)
+    yield from _gave_way(given, asked)
 
 
 def _why(cause: str) -> str:
@@ -91,10 +92,13 @@ def _cause(one: Asked, done: Solved, course: int, at: Nm) -> str:
     return "engine"
 
 
-def _windows(name: str, one: Asked, done: Solved, system: str) -> Iterator[Finding]:
-    """Tell which windows gave way, once a rule and kind."""
+Given = dict[tuple[str, str], list[tuple[str, int, Nm]]]
+"""Rule and kind of window to the run, course and station of every place where it gave way."""
+
+
+def _windows(name: str, one: Asked, done: Solved, given: Given) -> None:
+    """Add the windows of a run that gave way."""
     most = one.problem.how.joint_most
-    given: dict[tuple[str, str], list[tuple[int, Nm]]] = {}
     for group in groups(one.problem, done.picks):
         for a in group.asks:
             if not (a.yields or a.of == "cut"):
@@ -105,35 +109,48 @@ def _windows(name: str, one: Asked, done: Solved, system: str) -> Iterator[Findi
             else:
                 hit = [p for p, q in layout if q - p != one.problem.how.unit and p < a.hi and q > a.lo]
             if hit:
-                given.setdefault((a.rule, a.of), []).append((a.course, hit[0]))
+                given.setdefault((a.rule, a.of), []).append((name, a.course, hit[0]))
+
+
+def _gave_way(given: Given, asked: Mapping[str, Asked]) -> Iterator[Finding]:
+    """Tell once for the whole plan where a rule's windows gave way, with the place of the first."""
     for (rule, of), places in sorted(given.items()):
-        course, at = min(places)
-        what = "a cut piece lies where it wants none" if of == "cut" else "a head joint lies where it wants none"
+        first, course, at = places[0]
+        runs, courses = {n for n, _, _ in places}, {(n, c) for n, c, _ in places}
+        count = _counted(len(places), "cut piece" if of == "cut" else "head joint") + (" lies" if len(places) == 1 else " lie")
+        offset = {r for n in runs for r in asked[n].offset_rules if r} or {"engine"}
         yield Finding(
             code=f"bond.{of}-window",
             severity="note",
-            text=f"{name}: in {len({c for c, _ in places})} courses {what} ({rule}); other places would cost more cuts or offset.",
-            place=Place(run=name, storey=one.fitted.run.storey, course=course, start=at, end=at),
+            text=f"{count} where {rule} wants none, in {_counted(len(courses), 'course')} of {_counted(len(runs), 'run')}, first in {first}, "
+            f"course {course}; other places would cost more cuts, or stand too near to the joints below.",
+            place=Place(run=first, storey=asked[first].fitted.run.storey, course=course, start=at, end=at),
             times=len(places),
-            rules=tuple(sorted({rule, next((r for r in one.offset_rules if r), "engine")})),
+            rules=tuple(sorted({rule, *offset})),
         )
 
 
-def _scraps(name: str, one: Asked, done: Solved, system: str) -> Iterator[Finding]:
-    by_reason: dict[str, list[tuple[int, Nm, Nm, Nm]]] = {}
-    for s in done.face.scraps:
-        by_reason.setdefault(s.reason, []).append((one.problem.levels.course(s.bottom), s.lo, s.hi, (s.hi - s.lo) * (s.top - s.bottom)))
-    for reason, places in sorted(by_reason.items()):
-        course, lo, hi, _ = min(places)
-        area = sum(p[3] for p in places) / 1e18
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator[Finding]:
+    """Tell once a cause what of the walls is set aside, and in which walls."""
+    by_cause: dict[str, list[tuple[float, Wall]]] = {}
+    for book in sorted(books, key=lambda b: b.wall):
+        for cause, size in book.causes.items():
+            by_cause.setdefault(cause, []).append((size, walls[book.wall]))
+    for cause, found in sorted(by_cause.items()):
+        size, first = sum(s for s, _ in found), found[0][1]
+        names = [w.name or w.guid for _, w in found]
+        named = ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{name}: {len(places)} place{'s' if len(places) > 1 else ''} of {area:.3f} m2 in all set aside: "
-            f"{reason}; fill by hand or move the edge.",
-            place=Place(run=name, storey=one.fitted.run.storey, course=course, start=lo, end=hi),
-            measured=f"{area:.3f} m2",
-            times=len(places),
+            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) are set aside: {cause}. Close these places by hand, or move the edges.",
+            place=Place(wall=first.guid, storey=first.storey),
+            measured=f"{size:.3f} m2",
+            times=len(found),
         )
 
 

@@ -1,0 +1,68 @@
+"""Conflicts: fixed pieces of two runs that want the same place at a corner; the second run's are left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from wallquant.bonding.asking import Asked
+from wallquant.bonding.corners import Pattern
+from wallquant.bonding.problem import musts_of
+from wallquant.bonding.solving import Solved
+from wallquant.findings import Finding, Place
+from wallquant.layout import Corner
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LeftOut:
+    """The fixed pieces over these openings (keys) of a run cannot be laid, since another run passes at the corner."""
+
+    run: str
+    other: str
+    corner: str
+    openings: tuple[str, ...]
+    rule: str
+    other_rule: str
+
+
+def left_out(
+    asked: Mapping[str, Asked], solved: Mapping[str, Solved], patterns: Mapping[str, Pattern], corners: Mapping[str, Corner]
+) -> Iterator[LeftOut]:
+    """Yield what cannot be laid where both runs of a corner must pass in a course: the second one gives way."""
+    for name, found in patterns.items():
+        if not found.conflicts:
+            continue
+        first, second = corners[name].runs
+        held = _forcing(asked[first], solved[first], name, found.conflicts)
+        for rule, openings in _forcing(asked[second], solved[second], name, found.conflicts):
+            yield LeftOut(
+                run=second, other=first, corner=name, openings=openings, rule=rule, other_rule=held[0][0] if held else "engine"
+            )  # fmt: skip
+
+
+def _forcing(one: Asked, done: Solved, corner: str, courses: tuple[int, ...]) -> list[tuple[str, tuple[str, ...]]]:
+    """Return rule and openings of each picked alternative that forces the run to pass at the corner in one of these courses."""
+    at = next(n for n, j in enumerate(one.fitted.run.junctions) if j.corner == corner)
+    through = [o.key for o in one.fitted.openings if o.through]
+    out: list[tuple[str, tuple[str, ...]]] = []
+    for choice, pick, (rule, _) in zip(one.problem.choices, done.picks, one.choice_names, strict=True):
+        forced, said = musts_of(one.problem, choice[pick], holes=False)
+        openings = tuple(sorted({through[k] for p in choice[pick].puts for k in p.opening}))
+        if openings and any({**said, **forced}.get((at, k)) for k in courses):
+            out.append((rule, openings))
+    return out
+
+
+def told(one: LeftOut, asked: Mapping[str, Asked]) -> Finding:
+    """Return the sentence for what was left out."""
+    run = asked[one.run].fitted.run
+    names = " and ".join(o.name or o.key for o in run.openings if o.key in one.openings)
+    return Finding(
+        code="bond.left-out",
+        severity="warning",
+        text=f"At corner {one.corner} the bearings over openings of {one.other} and {one.run} want the same place: the lintel over {names} "
+        f"in {one.run} is left out and the masonry above it set aside. Move one of the openings away from the corner, or turn one lintel "
+        "round it as the engineer says.",
+        place=Place(run=one.run, corner=one.corner, storey=run.storey, opening=one.openings[0]),
+        rules=tuple(sorted({one.rule, one.other_rule})),
+    )
