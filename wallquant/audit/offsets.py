@@ -124,4 +124,4 @@ def _excused(plan: Plan, courses: dict[int, list[int]]) -> set[tuple[int, int]]:
 
 
 def _names_both(told: Told) -> bool:
-    return told.code.startswith("bond.") and len(told.rules) >= 2
+    return told.code == "bond.least-offset" and len(told.rules) >= 2

@@ -1,4 +1,4 @@
-"""Conflicts: fixed pieces of two runs that want the same place at a corner; the second run's are left out."""
+"""Conflicts: fixed pieces of two runs that want the same place at a corner; those of the run that does not pass are left out."""
 
 from __future__ import annotations
 
@@ -28,16 +28,15 @@ class LeftOut:
 def left_out(
     asked: Mapping[str, Asked], solved: Mapping[str, Solved], patterns: Mapping[str, Pattern], corners: Mapping[str, Corner]
 ) -> Iterator[LeftOut]:
-    """Yield what cannot be laid where both runs of a corner must pass in a course: the second one gives way."""
+    """Yield what cannot be laid where both runs of a corner must pass in a course: the one that does not gives way."""
     for name, found in patterns.items():
-        if not found.conflicts:
-            continue
-        first, second = corners[name].runs
-        held = _forcing(asked[first], solved[first], name, found.conflicts)
-        for rule, openings in _forcing(asked[second], solved[second], name, found.conflicts):
-            yield LeftOut(
-                run=second, other=first, corner=name, openings=openings, rule=rule, other_rule=held[0][0] if held else "engine"
-            )  # fmt: skip
+        runs = corners[name].runs
+        for loser, winner in (runs, runs[::-1]) if found.conflicts else ():
+            courses = tuple(k for k in found.conflicts if found.passes[k - 1] == winner)
+            held = _forcing(asked[winner], solved[winner], name, courses)
+            for rule, openings in _forcing(asked[loser], solved[loser], name, courses):
+                other = held[0][0] if held else "engine"
+                yield LeftOut(run=loser, other=winner, corner=name, openings=openings, rule=rule, other_rule=other)
 
 
 def _forcing(one: Asked, done: Solved, corner: str, courses: tuple[int, ...]) -> list[tuple[str, tuple[str, ...]]]:

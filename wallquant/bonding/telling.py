@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
+from wallquant.bonding.ledger import Account
 from wallquant.bonding.problem import groups, put_marks
 from wallquant.bonding.solving import Solved
+from wallquant.building import Wall
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
 from wallquant.units import Nm, text
+
+NAMED = 6
+"""So many walls are named in one sentence."""
 
 
 def broken_offsets(one: Asked, solved: Solved) -> dict[int, tuple[Nm, Nm]]:
@@ -122,8 +127,8 @@ def _gave_way(given: Given, asked: Mapping[str, Asked]) -> Iterator[Finding]:
         yield Finding(
             code=f"bond.{of}-window",
             severity="note",
-            text=f"{count} where {rule} wants none, in {_counted(len(courses), 'course')} of {_counted(len(runs), 'run')}, first in {first}, "
-            f"course {course}; other places would cost more cuts, or stand too near to the joints below.",
+            text=f"{count} where {rule} wants none, in {_counted(len(courses), 'course')} of {_counted(len(runs), 'run')}, first in "
+            f"{first}, course {course}; other places would cost more cuts, or stand too near to the joints below.",
             place=Place(run=first, storey=asked[first].fitted.run.storey, course=course, start=at, end=at),
             times=len(places),
             rules=tuple(sorted({rule, *offset})),
@@ -147,7 +152,8 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) are set aside: {cause}. Close these places by hand, or move the edges.",
+            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) are set aside: {cause}. Close these places by hand, or move "
+            "the edges.",
             place=Place(wall=first.guid, storey=first.storey),
             measured=f"{size:.3f} m2",
             times=len(found),

@@ -15,6 +15,7 @@ from wallquant.findings import Finding, Place
 from wallquant.graph.corners import Node, by_line, nodes
 from wallquant.graph.lines import snapped
 from wallquant.graph.merging import Strip, set_aside, strips
+from wallquant.graph.overlaps import overlapping
 from wallquant.layout import Corner, Junction, Part, Role, Run, RunOpening
 from wallquant.masonry import KINDS, Face, Unit
 from wallquant.units import MM, Nm, mm_text
@@ -62,8 +63,17 @@ def build(
     catalogue = catalogue.including(u for t in virtual for kind in KINDS for u in catalogue.of_kind(kind, t, face))
     join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
     stub = catalogue.least_piece
+    least = catalogue.least_piece + catalogue.head_joint.nominal
     made, overlapped, more = strips(fitted, join, stub)
-    found = nodes(made, join, stub, catalogue.least_piece + catalogue.head_joint.nominal)
+    found = nodes(made, join, stub, least)
+    while clashes := list(overlapping(made, found)):
+        # corners are others without a wall, so all is joined anew
+        gone = {wall.guid for wall, _, _ in clashes}
+        aside += [s for _, s, _ in clashes]
+        findings += [f for _, _, f in clashes]
+        fitted = [one for one in fitted if one[0].guid not in gone]
+        made, overlapped, more = strips(fitted, join, stub)
+        found = nodes(made, join, stub, least)
     runs, corners = _records(made, found, catalogue)
     graph = _graph(runs)
     parts = tuple(
