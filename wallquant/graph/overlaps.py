@@ -100,7 +100,10 @@ def _there(strip: Strip, common: Any) -> Wall:
 def _aside(loser: Wall, keeper: Wall, common: Any) -> tuple[SetAside, Finding]:
     sides = sorted(max(p, q) - min(p, q) for p, q in ((common.bounds[0], common.bounds[2]), (common.bounds[1], common.bounds[3])))
     over = mm_text(round(sides[1]) * MM)
-    reason = f"it lies in wall {keeper.name or keeper.guid} over {over} mm and no corner joins them; draw them apart, or let one end at the other"
+    reason = (
+        f"it lies in wall {keeper.name or keeper.guid} over {over} mm and no corner joins them; "
+        "draw them apart, or let one end at the other"
+    )
     finding = Finding(
         code="graph.overlap",
         severity="warning",
