@@ -43,6 +43,8 @@ class Junction:
     bearing: bool | None = None
     goes_first: bool = False
     """Whether this run passes where the corner is not bonded."""
+    bondable: bool = True
+    """Whether both runs can pass in turn; where not, the one that goes first passes in every course."""
     loose: bool = False
     """Whether the corner is no plain one (askew, end to end, or more than two runs), so that only `taken` counts."""
     taken: tuple[Nm, Nm] | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -25,6 +25,11 @@ from wallquant.quantities import joint_volumes, materials
 from wallquant.rules import Amount, Precedence, Rule
 from wallquant.units import text
 from wallquant.writers.plan import Plan
+
+OURS: Mapping[str, Any] = {"ifc": ifc, "wall_list": wall_list}
+"""The importers that come with wallquant."""
+ANSWERS: Mapping[str, type] = {"precede": Precedence, "measure": Amount, "findings": Finding}
+"""What a rule's method returns."""
 
 
 def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
@@ -90,18 +95,39 @@ def _given() -> Iterator[None]:
 
 def importer(model: Path, job: Job, plugins: Plugins) -> Any:
     """Return the function that reads this file: by the job's word, else by the file's suffix."""
-    known: dict[str, Any] = {"ifc": ifc, "wall_list": wall_list, **plugins.importers}
+    known: dict[str, Any] = {**OURS, **plugins.importers}
     if job.importer is not None:
         if job.importer not in known:
             raise job.error(("importer",), f"there is no importer '{job.importer}'; there are {', '.join(sorted(known))}")
-        return known[job.importer].read
+        return _reader(job.importer, plugins)
     fitting = sorted(name for name, one in known.items() if model.name.lower().endswith(tuple(one.suffixes)))
     if len(fitting) > 1:
         raise InputError(f"{model.name} can be read by {' and '.join(fitting)}; say in the job which importer to use")
     if not fitting:
         suffixes = sorted({s for one in known.values() for s in one.suffixes})
         raise InputError(f"{model.name} is none of the files that can be read ({', '.join(suffixes)})")
-    return known[fitting[0]].read
+    return _reader(fitting[0], plugins)
+
+
+def _reader(name: str, plugins: Plugins) -> Callable[[Path], tuple[Building, Sequence[Finding]]]:
+    """Return an importer's function; where a plugin's raises what is no sentence, the plugin is named."""
+    if name not in plugins.importers:
+        ours: Callable[[Path], tuple[Building, Sequence[Finding]]] = OURS[name].read
+        return ours
+
+    def read(model: Path) -> tuple[Building, Sequence[Finding]]:
+        try:
+            building, findings = plugins.importers[name].read(model)
+        except InputError:
+            raise
+        except Exception as error:
+            who, said = plugins.owners.get(f"importer {name}", ""), " ".join(f"{type(error).__name__}: {error}".split())
+            raise InputError(f"{model.name}: importer {name} of plugin {who} failed ({said}); repair the plugin") from error
+        if not isinstance(building, Building):
+            raise InputError(f"{model.name}: importer {name} returned {type(building).__name__}, no Building; repair its plugin")
+        return building, findings
+
+    return read
 
 
 def chosen(building: Building, job: Job, plugins: Plugins) -> tuple[Catalogue, tuple[str, ...]]:
@@ -149,5 +175,8 @@ def _asked(rules: Iterable[Rule], what: str, work: Work) -> list[Any]:
             answers = list(getattr(rule, what)(work))
         except Exception as error:
             raise RuleError(f"rule {rule.code} failed in {what}: {type(error).__name__}: {error}") from error
+        for one in answers:
+            if not isinstance(one, ANSWERS[what]):
+                raise RuleError(f"rule {rule.code} says {one!r} in {what}; it must be {ANSWERS[what].__name__}; repair the rule")
         out += [replace(a, rule=rule.code) if isinstance(a, (Precedence, Amount)) else a for a in answers]
     return out

@@ -50,7 +50,7 @@ class Plugins:
     catalogues : tuple of Path
         Catalogue files.
     observers : tuple of callable
-        One a plugin that watches; call each with the finished plan.
+        One a plugin that watches; call each with the finished plan.  What a plugin raises becomes a `PluginError`.
     owners : mapping of str to str
         ``rule bond``, ``writer xlsx`` and so on to the plugin that brings it.
     findings : tuple of Finding
@@ -255,8 +255,11 @@ def _observer(manager: pluggy.PluginManager, name: str) -> Callable[[Any], None]
         return None
 
     def observer(plan: Any) -> None:
-        for impl in mine:
-            impl.function(*([plan] if "plan" in impl.argnames else []))
+        try:
+            for impl in mine:
+                impl.function(*([plan] if "plan" in impl.argnames else []))
+        except Exception as error:
+            raise PluginError(f"plugin {name} fails when it is shown the plan ({_said(error)}); repair or remove it") from error
 
     return observer
 

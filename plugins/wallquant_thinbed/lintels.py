@@ -122,7 +122,7 @@ def levels(run: Run, lo: Nm, hi: Nm) -> tuple[Nm, Nm]:
 
 def zone(run: Run, junction: Junction) -> tuple[Nm, Nm] | None:
     """Return the stations where the other run lies, joints included, when it passes at this corner; None where it never does."""
-    if not junction.other or junction.kind == "angled" or (junction.kind in ("T", "X") and why_tied(run, junction)):
+    if not junction.other or junction.loose or junction.kind == "angled" or _first_only(run, junction):
         return None
     half, joint = junction.thickness // 2, run.catalogue.head_joint.nominal
     return junction.station - half - joint, junction.station + half + joint
@@ -137,7 +137,13 @@ def reaches(run: Run, junction: Junction, one: Bridging, place: Place) -> bool:
 def _small(run: Run, opening: RunOpening, asked: Asked) -> bool:
     """Whether one unit spans it: on at least half of its length, and with the least bearing on both sides."""
     width, length = opening.width, run.unit.length
-    return width < asked.least_width and 2 * width <= length and width + 2 * asked.least <= length
+    if not (width < asked.least_width and 2 * width <= length and width + 2 * asked.least <= length):
+        return False
+    lo, hi, high = opening.start - asked.least, opening.end + asked.least, run.unit.height
+    if lo < _run_limit(run, run.first, 1) or hi > _run_limit(run, run.last, -1):
+        return False
+    beside = (o for o in run.openings if o is not opening and o.through and o.start < hi and o.end > lo)
+    return not any(o.sill < opening.head + high and o.head > opening.head - high for o in beside)
 
 
 def _near(run: Run, one: RunOpening, two: RunOpening, asked: Asked) -> bool:
@@ -164,6 +170,7 @@ def _bridging(run: Run, group: tuple[RunOpening, ...], wide: Sequence[RunOpening
         return Bridging(openings=group, full=full, left=full, right=full, limits=(start, end), problem="none")
     height = stock[0].height
     hard = (_run_limit(run, run.first, 1), _run_limit(run, run.last, -1))
+    hard = _crossed(run, hard, (head, head + height), (start, end))
     hard = _voids(run, group, hard, (head, head + height), (start, end))
     lo, hi = _shared(run, group, wide, hard, height, (start, end))
     left, right = (min(full, room) if limit != own else full for room, limit, own in ((start - lo, lo, hard[0]), (hi - end, hi, hard[1])))
@@ -195,9 +202,31 @@ def _run_limit(run: Run, junction: Junction, sign: int) -> Nm:
     half = junction.thickness // 2
     if junction.kind == "angled":
         return junction.station + sign * ceil(run.thickness / 2 * tan(radians(junction.turn) / 2))
-    if junction.kind in ("T", "X") and why_tied(run, junction):
+    if _first_only(run, junction) and not junction.goes_first:
         return junction.station + sign * (half + run.catalogue.head_joint.nominal)
     return junction.station - sign * half
+
+
+def _first_only(run: Run, junction: Junction) -> bool:
+    """Whether the run that goes first at a corner passes in every course."""
+    return not junction.bondable or (junction.kind in ("T", "X") and bool(why_tied(run, junction)))
+
+
+def _crossed(run: Run, hard: tuple[Nm, Nm], band: tuple[Nm, Nm], span: tuple[Nm, Nm]) -> tuple[Nm, Nm]:
+    """Limits set by runs that go through this one and first, where they stand at the lintel's levels."""
+    (lo, hi), joint = hard, run.catalogue.head_joint.nominal
+    for junction in run.through:
+        if junction.goes_first or not junction.bottom < band[1] or not junction.top > band[0]:
+            continue
+        half = junction.thickness // 2
+        taken = junction.taken if junction.loose else (junction.station - half, junction.station + half)
+        if taken is None or not (junction.loose or (junction.kind == "X" and _first_only(run, junction))):
+            continue
+        if taken[0] + taken[1] < span[0] + span[1]:
+            lo = max(lo, taken[1] + joint)
+        else:
+            hi = min(hi, taken[0] - joint)
+    return lo, hi
 
 
 def _voids(run: Run, group: Sequence[RunOpening], hard: tuple[Nm, Nm], band: tuple[Nm, Nm], span: tuple[Nm, Nm]) -> tuple[Nm, Nm]:

@@ -169,6 +169,7 @@ def test_offsets_are_between_joint_centres_and_butt_joints_count(plan: Path) -> 
 def test_an_offset_that_a_finding_names_with_both_rules_is_excused(plan: Path) -> None:
     made.set_cell(plan, "courses.csv", at(plan, "courses.csv", run="R1", course=3), "offset_mm", 250)
     told(plan, code="bond.least-offset", place={"run": "R1", "course": 3}, rules=["running_bond"])
+    told(plan, code="bond.cut-window", place={"run": "R1", "course": 3}, rules=["closures", "running_bond"])
     assert codes(plan) == {"I4"}
     told(plan, code="bond.least-offset", place={"run": "R1", "course": 3}, rules=["running_bond", "lintel_bearing"])
     assert codes(plan) == set()
@@ -207,6 +208,23 @@ def test_no_lintel_is_fine_if_a_finding_says_so(plan: Path) -> None:
     made.set_cell(plan, "openings.csv", 0, "bridged", "none")
     told(plan, code="lintel.below-size", severity="note", place={"opening": "D1"})
     assert codes(plan) == set()
+
+
+def test_a_niche_needs_no_lintel(plan: Path) -> None:
+    made.set_cell(plan, "openings.csv", 0, "bridged", "none")
+    assert codes(plan) == {"I6"}
+    made.set_cell(plan, "openings.csv", 0, "through", "false")
+    assert codes(plan) == set()
+
+
+def test_a_lintel_over_two_openings_bears_outside_both(plan: Path) -> None:
+    (door,) = made.rows_of(plan / "openings.csv")
+    window = {**door, "opening": "D2", "start_mm": 1700}
+    made.write(plan / "openings.csv", [{**door, "end_mm": 1700}, window])
+    made.stamp(plan, "openings.csv")
+    assert codes(plan) == set()
+    made.set_cell(plan, "openings.csv", 1, "bearing_start_mm", 600)
+    assert codes(plan) == {"I6"}
 
 
 def test_a_joint_under_a_bearing_splits_it(plan: Path) -> None:

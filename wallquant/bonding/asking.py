@@ -12,7 +12,7 @@ from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
 from wallquant.bonding.span import Bonded
 from wallquant.building import Profile
 from wallquant.catalogue import Catalogue
-from wallquant.layout import TIED, Junction, Run
+from wallquant.layout import TIED, Junction, Run, RunOpening
 from wallquant.masonry import Unit
 from wallquant.rules import Bed, Choice, Fixed, Item, Lead, Phase, Rule, Sentence, Use, Window
 from wallquant.units import MM, Nm
@@ -100,7 +100,8 @@ def ask(
     catalogue = run.catalogue
     base, choices, names = _groups(seen, fit, spoken)
     tied = frozenset(s.corner for _, s in spoken if isinstance(s, Phase) and s.passes == TIED)
-    gaps, support = _unbridged(fit, spoken, catalogue)
+    gaps, support = _unbridged(fit, spoken)
+    support += _carried(replace(fit, run=seen), tied)
     base = replace(base, asks=tuple(sorted({*base.asks, *support}, key=lambda a: (a.course, a.lo, a.hi, a.of, a.yields, a.rule))))
     problem = Problem(
         how=bonded(catalogue, run.unit),
@@ -187,7 +188,7 @@ BEAR = 100 * MM
 """Least bearing of a unit that bridges a small opening by itself (4 in, as the least end support of lintels in IBC 2104.1.5)."""
 
 
-def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]], catalogue: Catalogue) -> tuple[dict[str, Nm], list[Ask]]:
+def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]]) -> tuple[dict[str, Nm], list[Ask]]:
     """Return, for openings that no fixed piece bridges, up to where nothing can be laid, and windows for units that bridge.
 
     A unit bridges an opening where it bears on both sides; elsewhere all above the opening is set aside.
@@ -195,21 +196,71 @@ def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]], catalogue: C
     said = [s for _, s in spoken]
     fixed = {k for s in said if isinstance(s, Fixed) for k in s.opening}
     fixed |= {k for s in said if isinstance(s, Choice) for k in _bridged(s)}
+    open_ = [o for o in fit.openings if o.through and o.key not in fixed and o.head < _top_over(fit, o) - MM]
     gaps: dict[str, Nm] = {}
+    while True:
+        # what lies over an opening that nothing bridges bears nothing beside it
+        lost = {o.key: _top_over(fit, o) for o in open_ if o.key not in gaps and not _spanned(fit, o, gaps)}
+        if not lost:
+            break
+        gaps |= lost
     asks: list[Ask] = []
-    unit = fit.run.unit
-    for o in fit.openings:
-        top = max(level(fit.top, o.start, 1), level(fit.top, o.end, -1), *(z for s, z in fit.top if o.start < s < o.end), o.head)
-        if not o.through or o.key in fixed or o.head >= top - MM:
-            continue
+    for o in open_:
         over = next((c for c in fit.courses.levels if c.bottom >= o.head), None)
-        if over is not None and o.width + 2 * BEAR <= unit.length and over.top <= top:
-            asks.append(Ask(course=over.number, lo=o.start - BEAR, hi=o.end + BEAR, rule="engine"))
+        if over is not None and o.key not in gaps:
+            asks.append(Ask(course=over.number, lo=o.start - _bear(o), hi=o.end + _bear(o), rule="engine"))
             if over.bottom > o.head:
                 gaps[o.key] = over.bottom
-        else:
-            gaps[o.key] = top
     return gaps, asks
+
+
+def _top_over(fit: Fitted, o: RunOpening) -> Nm:
+    return max(level(fit.top, o.start, 1), level(fit.top, o.end, -1), *(z for s, z in fit.top if o.start < s < o.end), o.head)
+
+
+def _bear(opening: RunOpening) -> Nm:
+    """Bearing of a unit over an opening on either side: together at least half of its length."""
+    return max(BEAR, -(-opening.width // 2))
+
+
+def _spanned(fit: Fitted, opening: RunOpening, gaps: Mapping[str, Nm]) -> bool:
+    """Say whether a unit over an opening bears on masonry on both sides: no hole, no end, no run that always passes lies there."""
+    over = next((c for c in fit.courses.levels if c.bottom >= opening.head), None)
+    if over is None or opening.width + 2 * _bear(opening) > fit.run.unit.length or over.top > _top_over(fit, opening):
+        return False
+    lo, hi, joint = opening.start - _bear(opening), opening.end + _bear(opening), fit.run.catalogue.head_joint.nominal
+    under = opening.head - fit.run.unit.height
+    for other in fit.openings:
+        head = gaps.get(other.key, other.head)
+        if other is not opening and other.through and other.start < hi and other.end > lo and other.sill < over.top and head > under:
+            return False
+    for junction in fit.run.junctions:
+        half = junction.thickness // 2
+        if junction.loose and junction.taken:
+            first, last = junction.taken
+        elif junction.kind == "end" or junction.loose:
+            first = last = {"start": fit.run.parts[0].start, "end": fit.run.parts[-1].end}.get(junction.role, hi)
+        elif junction.bondable or junction.goes_first:
+            continue
+        else:
+            first, last = junction.station - half - joint, junction.station + half + joint
+        if (lo < last or junction.role == "end") and (hi > first or junction.role == "start"):
+            return False
+    return True
+
+
+def _carried(fit: Fitted, tied: frozenset[str]) -> list[Ask]:
+    """Return windows over runs that go through first and end below a course: no piece may end over what is left open there."""
+    run, out = fit.run, []
+    room = run.catalogue.fit.top.plus + run.catalogue.bed.most
+    for junction in run.through:
+        if junction.goes_first or junction.loose or (junction.bondable and junction.corner not in tied):
+            continue
+        over = next((c for c in fit.courses.levels if c.bottom > junction.top), None)
+        if over is not None and over.number > 1 and over.bottom > junction.top + room:
+            half = junction.thickness // 2 + run.catalogue.head_joint.nominal + BEAR // 2
+            out.append(Ask(course=over.number, lo=junction.station - half, hi=junction.station + half, rule="engine"))
+    return out
 
 
 def meets(run: Run, junction: Junction) -> Meets:

@@ -247,6 +247,8 @@ def _sloped(levels: Levels, start: Nm, low: Nm, high: Nm, flat: bool) -> tuple[l
         return _stacked(levels, start, min(low, levels.top(course)))
     bits, small = _stacked(levels, start, levels.top(course - 1)) if course > 1 else ([], [])
     bottom = max(levels.bottom(course), start)
+    if high <= bottom:  # the toe of the slope lies in the bed
+        return bits, [(0 if start == levels.bed else low, high)]
     if flat and (low + high) // 2 - bottom < levels.least_rip:
         return bits, [*small, (bottom, (low + high) // 2)]
     return [*bits, _Bit(bottom, levels.top(course), course, True)], small

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
-from wallquant.bonding.problem import musts_of
+from wallquant.bonding.problem import hits, musts_of
 from wallquant.bonding.solving import Solved
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
@@ -28,7 +28,16 @@ class LeftOut:
 def left_out(
     asked: Mapping[str, Asked], solved: Mapping[str, Solved], patterns: Mapping[str, Pattern], corners: Mapping[str, Corner]
 ) -> Iterator[LeftOut]:
-    """Yield what cannot be laid where both runs of a corner must pass in a course: the one that does not gives way."""
+    """Yield what cannot be laid: where nothing is laid that could bear it, and where both runs of a corner must pass in a course.
+
+    Of the two runs the one that does not pass gives way.
+    """
+    for name, one in asked.items():
+        through = [o.key for o in one.fitted.openings if o.through]
+        for choice, pick, (rule, _) in zip(one.problem.choices, solved[name].picks, one.choice_names, strict=True):
+            if any(p.unit and hits(one.problem, p) for p in choice[pick].puts):
+                openings = tuple(sorted({through[k] for p in choice[pick].puts for k in p.opening}))
+                yield LeftOut(run=name, other="", corner="", openings=openings, rule=rule, other_rule="engine")
     for name, found in patterns.items():
         runs = corners[name].runs
         for loser, winner in (runs, runs[::-1]) if found.conflicts else ():
@@ -56,6 +65,15 @@ def told(one: LeftOut, asked: Mapping[str, Asked]) -> Finding:
     """Return the sentence for what was left out."""
     run = asked[one.run].fitted.run
     names = " and ".join(o.name or o.key for o in run.openings if o.key in one.openings)
+    if not one.corner:
+        return Finding(
+            code="bond.left-out",
+            severity="warning",
+            text=f"{one.run}: the lintel over {names} would bear on a place that is set aside; it is left out, and the masonry above is "
+            "set aside too. Mend the opening beside it first, or have the support designed.",
+            place=Place(run=one.run, storey=run.storey, opening=one.openings[0]),
+            rules=tuple(sorted({one.rule, one.other_rule})),
+        )
     return Finding(
         code="bond.left-out",
         severity="warning",

@@ -52,13 +52,21 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
     for k in range(count):
         high = stand[0][k], stand[1][k]
         must = [_must(forced, corner.name, n, k) for n in names]
+        before = [_must(forced, corner.name, n, k - 1) if k else None for n in names]
         if high[0] is None or high[1] is None:
-            # a hole lies where they meet: the through run keeps the place, a lone end turns the corner
-            passes.append(one if (high[1] is None and not through[1]) or through[0] else two)
+            # a hole lies where they meet: the through run keeps the place; a lone end turns the corner
+            if (must[0] is True) != (must[1] is True):
+                passes.append(one if must[0] is True else two)
+            else:
+                passes.append(one if (high[1] is None and not through[1]) or through[0] else two)
         elif high[0] > high[1] + MM:
             passes.append(one)
         elif high[1] > high[0] + MM:
             passes.append(two)
+        elif (lost := _lost(must, before, names, passes)) is not None:
+            # what could not pass in the course below would stand on nothing
+            passes.append(names[1 - lost])
+            conflicts.append(k + 1)
         elif must[0] is True and must[1] is True:
             # a fixed piece that lies in the corner cannot make way
             passes.append(two if _fixed_there(corner, b, k) and not _fixed_there(corner, a, k) else one)
@@ -95,6 +103,11 @@ def _stands(corner: Corner, other: Fitted, bottom: Nm, top: Nm) -> bool:
     station = next(j for j in other.run.junctions if j.corner == corner.name).station
     highest = max(level(other.top, station, 1), level(other.top, station, -1))
     return other.run.bottom < top - MM and highest > bottom + MM
+
+
+def _lost(must: Sequence[bool | None], before: Sequence[bool | None], names: Sequence[str], passes: Sequence[str]) -> int | None:
+    """Return which of the two runs must pass and had to in the course below, where it did not."""
+    return next((n for n in (0, 1) if must[n] is True and before[n] is True and passes[-1] != names[n]), None)
 
 
 def _fixed_there(corner: Corner, asked: Asked, k: int) -> bool:

@@ -270,6 +270,19 @@ def clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], but
     return out
 
 
+def hits(problem: Problem, put: Put) -> bool:
+    """Say whether a fixed piece lies in a hole, or bears on nothing but a hole that it does not bridge."""
+    under = put.bottom - problem.levels.joint - 1
+    own = [problem.holes[k] for k in put.opening]
+    for hole in problem.holes:
+        if hole.lo < put.hi and hole.hi > put.lo:
+            if hole.bottom < put.top and hole.top > put.bottom:
+                return True
+            if hole not in own and hole.bottom <= under < hole.top:
+                return True
+    return False
+
+
 def sound(problem: Problem, picks: Sequence[int]) -> bool:
     """Say whether the fixed pieces keep off holes and each other, and lie on masonry, and no two groups want opposite phases."""
     said: dict[tuple[int, int], bool] = {}
@@ -278,9 +291,8 @@ def sound(problem: Problem, picks: Sequence[int]) -> bool:
             return False
     puts = [p for g in groups(problem, picks) for p in g.puts if p.unit]
     for n, put in enumerate(puts):
-        for hole in problem.holes:
-            if hole.lo < put.hi and hole.hi > put.lo and hole.bottom < put.top and hole.top > put.bottom:
-                return False
+        if hits(problem, put):
+            return False
         for other in puts[:n]:
             if (
                 other.lo < put.hi + problem.how.joint
@@ -288,13 +300,6 @@ def sound(problem: Problem, picks: Sequence[int]) -> bool:
                 and other.bottom < put.top
                 and other.top > put.bottom
             ):
-                return False
-        under = put.bottom - problem.levels.joint - 1
-        own = [problem.holes[k] for k in put.opening]
-        for hole in problem.holes:
-            if hole in own or not hole.bottom <= under < hole.top:
-                continue
-            if hole.lo < put.hi and hole.hi > put.lo:
                 return False
     return True
 

@@ -91,7 +91,7 @@ class Free:
         first, last = self.first, self.last
         count = len(first)
         for a, b in intervals:
-            k = bisect_left(last, a)
+            k = bisect_left(last, a) if a <= b else count
             while k < count and first[k] <= b:
                 p, q = first[k], last[k]
                 out.append((p if p > a else a, q if q < b else b))
@@ -191,7 +191,7 @@ def reach(
                     starts.append((p + least + joint, min(q + pitch, end - 1, full_hi)))
                 if full_hi < end - 1:  # it ends under the rake, and is not the last
                     starts.append((max(full_hi + 1, p + max(least, 2 * how.least) + joint), min(q + pitch, end - 1)))
-        new = union([*inner.within([s for s in starts if s[0] <= s[1]]), *([(end, end)] if ends else [])])
+        new = union([*inner.within(starts), *([(end, end)] if ends else [])])
         if not new:
             return None
         layers.append(closed(new))

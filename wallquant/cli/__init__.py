@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 import tempfile
 import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from datetime import datetime
 from importlib import import_module
 from pathlib import Path
@@ -24,6 +26,16 @@ COMMANDS = ("plan", "check", "audit", "compare", "rules", "catalogues", "job")
 
 DONE, FOUND, INPUT, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 
+SENTENCES = (
+    ("bonding", "RuleError"),
+    ("importers", "InputError"),
+    ("plugins", "PluginError"),
+    ("rules", "ParamError"),
+    ("strictyaml", "YamlError"),
+    ("writers.folder", "OutputError"),
+)
+"""Errors that are one sentence about what was given to us: module and class.  What is not loaded cannot have been raised."""
+
 
 class Group(click.Group):
     """Loads a command when it is asked for, those of plugins too; turns every error into one sentence and an exit code."""
@@ -37,12 +49,51 @@ class Group(click.Group):
         if name in COMMANDS:
             found: click.Command = import_module(f"wallquant.cli.{name}").command
             return found
-        return _added().get(name)
+        return _theirs(name, _added().get(name))
 
     def main(self, args: Sequence[str] | None = None, prog_name: str | None = None, **extra: Any) -> Any:  # type: ignore[override]
         """Run, and end with the exit codes of the design: 0 done, 1 findings, 2 input, 3 our fault, 130 interrupted."""
         extra.pop("standalone_mode", None)
-        sys.exit(_guarded(lambda: super(Group, self).main(args=args, prog_name=prog_name or "wallquant", standalone_mode=False, **extra)))
+        for stream in (sys.stdout, sys.stderr):
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(errors="backslashreplace")  # a name that the screen cannot show is no reason to stop
+
+        def run() -> Any:
+            for word in sys.argv[1:] if args is None else args:
+                _vet_word(word)
+            return super(Group, self).main(args=args, prog_name=prog_name or "wallquant", standalone_mode=False, **extra)
+
+        sys.exit(_guarded(run))
+
+
+def _vet_word(word: str) -> None:
+    try:
+        word.encode()
+    except UnicodeEncodeError as error:
+        raise Sentence(f"'{word}' is not written in UTF-8; rename the file or folder") from error
+
+
+def _theirs(name: str, command: click.Command | None) -> click.Command | None:
+    """Return a plugin's command; what it raises becomes one sentence that names the plugin."""
+    if command is None:
+        return None
+    from wallquant import plugins
+
+    who, invoke, guarded = plugins.load().owners[f"command {name}"], command.invoke, copy(command)
+
+    def run(ctx: click.Context) -> Any:
+        try:
+            return invoke(ctx)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except Exception as error:
+            if _is_input(error):
+                raise
+            said = " ".join(f"{type(error).__name__}: {error}".split())
+            raise Sentence(f"command {name} of plugin {who} failed ({said}); repair the plugin") from error
+
+    guarded.invoke = run  # type: ignore[method-assign]
+    return guarded
 
 
 def _added() -> Mapping[str, click.Command]:
@@ -99,14 +150,8 @@ def _guarded(run: Callable[[], Any]) -> int:
 
 def _is_input(error: Exception) -> bool:
     """Say whether an error is a sentence about what was given to us."""
-    from wallquant.bonding import RuleError
-    from wallquant.importers import InputError
-    from wallquant.plugins import PluginError
-    from wallquant.rules import ParamError
-    from wallquant.strictyaml import YamlError
-    from wallquant.writers.folder import OutputError
-
-    return isinstance(error, (InputError, OutputError, ParamError, PluginError, RuleError, Sentence, YamlError))
+    loaded = ((sys.modules.get(f"wallquant.{module}"), name) for module, name in SENTENCES)
+    return isinstance(error, Sentence) or any(isinstance(error, getattr(module, name, ())) for module, name in loaded)
 
 
 class Sentence(ValueError):
@@ -131,16 +176,17 @@ def _say(sentence: str) -> None:
 def _fault_file() -> Path:
     name = f"wallquant-fault-{datetime.now():%Y%m%d-%H%M%S}.txt"
     text = f"wallquant {__version__}, Python {sys.version}\n{' '.join(sys.argv)}\n\n{traceback.format_exc()}"
-    for folder in (Path.cwd(), Path(tempfile.gettempdir())):
+    for folder in (os.getcwd, tempfile.gettempdir):
         try:
-            (folder / name).write_text(text, encoding="utf-8")
-            return folder / name
+            file = Path(folder()) / name
+            file.write_text(text, encoding="utf-8", errors="backslashreplace")
+            return file
         except OSError:
             continue
     return Path(name)
 
 
-@click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Group, no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="wallquant", message="%(prog)s %(version)s")
 def main() -> None:
     """Block-by-block layouts, corner-first laying sequences and material schedules from open IFC wall models.

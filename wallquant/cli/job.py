@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 
-@click.group(name="job")
+@click.group(name="job", no_args_is_help=False)
 def command() -> None:
     """Write a new job file, or the JSON Schema of job files."""
 

@@ -75,10 +75,7 @@ def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
         click.echo(f"reading and laying {model.name} ...", err=True)
     plan = pipeline.plan(model, job, plugins)
     for observer in plugins.observers:
-        try:
-            observer(plan)
-        except Exception as error:
-            raise Sentence(f"a plugin failed when it was shown the plan: {type(error).__name__}: {error}") from error
+        observer(plan)
     return plan
 
 

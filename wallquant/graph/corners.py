@@ -79,9 +79,7 @@ def _in_line(strips: Sequence[Strip], i: int, j: int, join: Nm) -> Meeting | Non
             point = two.at(at_two)
             ends.append((abs(one.station(point) - at_one), role_one, role_two, at_one, at_two))  # type: ignore[arg-type]
     _, role_one, role_two, at_one, at_two = min(ends)
-    return Meeting(
-        one=i, two=j, role_one=role_one, role_two=role_two, at_one=at_one, at_two=at_two, point=one.at(at_one), turn=0.0
-    )
+    return Meeting(one=i, two=j, role_one=role_one, role_two=role_two, at_one=at_one, at_two=at_two, point=one.at(at_one), turn=0.0)
 
 
 def _clusters(met: Sequence[Meeting]) -> list[list[Meeting]]:

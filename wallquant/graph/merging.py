@@ -56,9 +56,7 @@ def hole_m3(wall: Wall, index: int) -> float:
     return o.volume_m3 if o.volume_m3 is not None else (o.end - o.start) * (o.head - o.sill) * wall.thickness / 1e27
 
 
-def strips(
-    walls: Sequence[tuple[Wall, Unit]], join: Nm, stub: Nm
-) -> tuple[tuple[Strip, ...], tuple[SetAside, ...], tuple[Finding, ...]]:
+def strips(walls: Sequence[tuple[Wall, Unit]], join: Nm, stub: Nm) -> tuple[tuple[Strip, ...], tuple[SetAside, ...], tuple[Finding, ...]]:
     """Join collinear walls that touch, or whose gap is just the wall that crosses there, into lines.
 
     Parameters
@@ -71,7 +69,8 @@ def strips(
         Below this length a piece cannot be laid.
     """
     lines = [
-        line((w.bottom, *w.start, *w.end, w.guid), w.start, w.end, u.thickness, w.bottom, top_of(w)) for w, u in walls
+        line((w.bottom, *min(w.start, w.end), *max(w.start, w.end), w.guid), w.start, w.end, u.thickness, w.bottom, top_of(w))
+        for w, u in walls
     ]
     order = sorted(range(len(lines)), key=lambda k: lines[k].key)
     walls, lines = [walls[k] for k in order], [lines[k] for k in order]

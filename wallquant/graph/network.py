@@ -215,6 +215,7 @@ def _run(
                 turn=node.turn,
                 bearing=_bearing(there),
                 goes_first=node.lines[0][0] == k,
+                bondable=node.bondable,
                 loose=node.loose,
                 taken=_moved(node.taken.get(k), zero),
             )

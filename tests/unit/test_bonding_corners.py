@@ -1,0 +1,146 @@
+"""Corners and openings beside them, laid by the real stages: who passes, what is left out, and that everything stays sound."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+
+from tests.unit.laid_house import Hole, House, checked, lay, ring, wall
+from wallquant.units import MM
+
+
+def ell(**other: object) -> House:
+    return checked(lay([wall("A", (0, 100), (3000, 100), height=2410), wall("B", (100, 200), (100, 2600), **other)]))  # type: ignore[arg-type]
+
+
+def phase(house: House, kind: str = "L") -> tuple[str, ...]:
+    corner = next(c for c in house.work.corners.values() if c.kind == kind)
+    return house.work.phases[corner.name]
+
+
+@pytest.mark.parametrize("height", [1200, 1210, 1290, 1350, 2410, 2600, 3000])
+def test_neighbours_of_other_heights(height: float) -> None:
+    house = ell(height=height)
+    passing = phase(house)
+    low = min(2410, height)
+    count = int((low - 10 + 1) // 200)
+    assert all(a != b for a, b in pairwise(passing[:count]))  # in turn where both stand
+    taller = house.network.corners[0].runs[0] if height <= 2410 else None
+    if taller and height < 2400:
+        assert set(passing[count + 1 :]) == {taller}
+
+
+def test_raked_top_at_a_corner() -> None:
+    checked(lay([wall("A", (0, 100), (4000, 100), top=[(0, 1200), (4000, 3000)]), wall("B", (100, 200), (100, 2600), height=1200)]))
+    checked(lay([wall("A", (0, 100), (4000, 100), top=[(0, 3000), (4000, 1200)]), wall("B", (100, 200), (100, 2600), height=2610)]))
+
+
+HOLES: dict[str, list[Hole]] = {
+    "beside the corner": [(250, 900, 0, 2010)],
+    "a stub under the least piece": [(290, 900, 0, 2010)],
+    "two, pier too short": [(600, 1200, 0, 2010), (1290, 2000, 0, 1000)],
+    "to the top": [(700, 1700, 1010, 2410)],
+    "from bottom to top": [(700, 1700, 0, 2410)],
+    "window over a door": [(700, 1700, 0, 1000), (700, 1700, 1410, 2010)],
+    "sill within the least rip": [(700, 1700, 440, 2010)],
+    "head within the least rip of the top": [(700, 1700, 810, 2380)],
+    "small over nothing": [(700, 1000, 0, 390), (1000, 1250, 0, 1210)],
+    "small at the free end": [(2800, 3000, 0, 1210)],
+    "nearly all of the wall": [(200, 3000, 0, 2410)],
+}
+
+
+@pytest.mark.parametrize("holes", HOLES.values(), ids=HOLES.keys())
+def test_openings_near_corners(holes: list[Hole]) -> None:
+    checked(lay([wall("A", (0, 100), (3000, 100), height=2410, openings=holes), wall("B", (100, 200), (100, 2600), height=2410)]))
+
+
+@pytest.mark.parametrize("clear", [99, 150, 400, 598, 600, 700])
+def test_short_walls_between_two_corners(clear: float) -> None:
+    far = 200 + clear + 100
+    checked(lay([wall("A", (100, 0), (100, 3000)), wall("S", (200, 1000), (200 + clear, 1000)), wall("B", (far, 0), (far, 3000))]))
+
+
+def test_split_levels() -> None:
+    house = checked(lay([wall("A", (0, 100), (3000, 100), height=2410), wall("B", (100, 200), (100, 2600), height=2410, bottom=400)]))
+    assert set(phase(house)) == {"tied"}
+
+
+def test_lintel_at_a_corner_that_cannot_bond() -> None:
+    """The run that does not go first never passes: its lintel ends at the joint there and not at the outer face."""
+    walls = [
+        wall("A", (0, 100), (4000, 100), height=3000),
+        wall("B", (100, 200), (100, 3000), bottom=400, height=2410, openings=[(400, 1300, 0, 1410)]),
+    ]
+    house = checked(lay(walls))
+    p = house.work.pieces
+    lintels = [k for k in range(len(p)) if p.units[int(p.unit[k])].kind == "lintel"]
+    assert len(lintels) == 1
+    assert int(p.start[lintels[0]]) >= 101 * MM
+
+
+def test_crossing_of_a_lower_wall() -> None:
+    """The wall that goes over a lower one at a tied crossing spans what is left open above it."""
+    low = wall("A", (0, 0), (6000, 0), height=1350)
+    high = wall("B", (3000, -2000), (3000, 2000), height=2410, bottom=400)
+    checked(lay([low, high]))
+
+
+def test_a_lintel_over_a_place_that_is_set_aside_is_left_out() -> None:
+    """A bearing beside an opening that nothing bridges would lie on nothing."""
+    holes = [(284.0, 908.0, 0.0, 1210.0), (908.0, 1453.0, 0.0, 390.0)]
+    house = checked(lay([wall("A", (1972, 75), (0, 75), thickness=150, height=2410, openings=holes),
+                         wall("B", (75, 150), (75, 1350), thickness=150, height=2410)]))  # fmt: skip
+    assert "bond.left-out" in house.codes()
+    told = next(f for f in house.findings if f.code == "bond.left-out")
+    assert told.place.opening == "A#1"
+    assert {b.bridged for b in house.work.bridges} == {"none"}
+    assert house.account("A").reasons
+
+
+def test_three_walls_in_one_corner_and_end_to_end() -> None:
+    checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (0, 0), (0, 3000)), wall("D", (0, 0), (-3000, 0), thickness=150)]))
+    checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (5000, 0), thickness=150)]))
+
+
+def test_angled_corner_is_told() -> None:
+    house = checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (5000, 2000))]))
+    assert "bond.angled-corner" in house.codes()
+
+
+def test_ring_passes_in_turn() -> None:
+    house = checked(lay(ring(6200, 4400)))
+    assert all(a != b for p in house.work.phases.values() for a, b in pairwise(p) if len(set(p)) > 1)
+
+
+def doors(one: float, two: float, height: float = 2410) -> House:
+    walls = [
+        wall("A", (0, 100), (4000, 100), height=height, openings=[(one, one + 900, 0, 2010)]),
+        wall("B", (100, 200), (100, 4000), height=height, openings=[(two - 200, two + 700, 0, 2010)]),
+    ]
+    return checked(lay(walls))
+
+
+def test_two_lintels_that_want_one_corner() -> None:
+    """Both doors stand 300 from the corner's outside faces: one lintel turns the corner, the other is left out and told."""
+    house = doors(300, 300, height=2610)
+    assert sorted(b.bridged for b in house.work.bridges) == ["lintel", "none"]
+    told = next(f for f in house.findings if f.code == "bond.left-out")
+    assert told.place.corner
+    left = next(b for b in house.work.bridges if b.bridged == "none")
+    assert told.place.opening == left.opening
+
+
+def test_two_lintels_one_of_which_can_butt() -> None:
+    house = doors(300, 700, height=2610)
+    assert sorted(b.bridged for b in house.work.bridges) == ["lintel", "lintel"]
+
+
+def test_one_lintel_over_two_openings_bears_outside_them() -> None:
+    """A door and a window touch: 600 + 900 under one lintel of 2000, whose bearings of 250 lie outside both."""
+    house = checked(lay([wall("A", (0, 0), (5999, 0), height=2610, openings=[(2000, 2600, 810, 2010), (2600, 3500, 0, 2010)])]))
+    one, two = house.work.bridges
+    assert one.lintel == two.lintel and len(one.lintel) == 1
+    assert (one.bearing_start, one.bearing_end) == (two.bearing_start, two.bearing_end)
+    assert one.bearing_start + one.bearing_end == 500 * MM
