@@ -51,6 +51,15 @@ class Group(click.Group):
             return found
         return _theirs(name, _added().get(name))
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; what click would tell in its own words passes on to `main`."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt as error:
+            raise click.Abort from error
+        except BrokenPipeError:
+            return _read_enough()
+
     def main(self, args: Sequence[str] | None = None, prog_name: str | None = None, **extra: Any) -> Any:  # type: ignore[override]
         """Run, and end with the exit codes of the design: 0 done, 1 findings, 2 input, 3 our fault, 130 interrupted."""
         extra.pop("standalone_mode", None)
@@ -127,6 +136,8 @@ def _guarded(run: Callable[[], Any]) -> int:
     except click.exceptions.Exit as end:
         return int(end.exit_code)
     except (KeyboardInterrupt, click.Abort):
+        if sys.stderr.isatty():
+            click.echo(err=True)  # the terminal's line begins with ^C
         _say("interrupted")
         return INTERRUPTED
     except click.UsageError as error:
@@ -137,15 +148,19 @@ def _guarded(run: Callable[[], Any]) -> int:
         _say(error.format_message())
         return INPUT
     except BrokenPipeError:
-        # whoever read our output has seen enough; nothing is left to flush when Python ends
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
+        return _read_enough()
     except Exception as error:
         if _is_input(error):
             _say(str(error))
             return INPUT
         _say(f"a fault of wallquant itself ({type(error).__name__}); please send us the file {_fault_file()}")
         return FAULT
+
+
+def _read_enough() -> int:
+    """Whoever read our output has seen enough: nothing is left to flush when Python ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return DONE
 
 
 def _is_input(error: Exception) -> bool:

@@ -20,7 +20,7 @@ MOST = 40
 @click.argument("two", metavar="OUT2", type=click.Path(path_type=Path))
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", help="Form of the result on the screen.")
 def command(one: Path, two: Path, form: str) -> None:
-    """Tell what differs between the plans in OUT1 and OUT2: pieces, cuts, units, and the runs where they changed.
+    """Tell what differs between the plans in OUT1 and OUT2: pieces, cuts, units, and the runs and walls where they changed.
 
     Runs are matched by their place and pieces by their shape and unit, so new names alone are no difference.
     """
@@ -41,16 +41,32 @@ def _lines(found: dict[str, Any]) -> Iterator[str]:
     changed = [r for r in found["runs"] if r["added"] or r["removed"] or r["changed"]]
     if not changed:
         yield "Every piece of one plan is in the other."
-        return
-    yield f"Runs that differ: {len(changed)} of {len(found['runs'])}"
-    yield from wrapped([_run(r) for r in changed], MOST)
+    else:
+        yield f"Runs that differ: {len(changed)} of {len(found['runs'])}"
+        yield from wrapped([_run(r) for r in changed], MOST)
+    walls = [w for w in found["walls"] if w["one"] != w["two"] or _counts(w)]
+    if walls:
+        yield f"Walls that differ: {len(walls)} of {len(found['walls'])}"
+        yield from wrapped([_wall(w) for w in walls], MOST)
 
 
 def _run(r: dict[str, Any]) -> str:
     names = r["one"] if r["one"] == r["two"] else f"{r['one'] or 'none'} -> {r['two'] or 'none'}"
-    parts = [f"{r[key]} {key}" for key in ("added", "removed", "changed") if r[key]]
     walls = f" ({', '.join(r['walls'])})" if r["walls"] else ""
-    return f"  {names}{walls}: pieces {', '.join(parts)}"
+    return f"  {names}{walls}: pieces {_counts(r)}"
+
+
+def _wall(w: dict[str, Any]) -> str:
+    parts = []
+    if w["one"] != w["two"]:
+        parts.append(f"{w['one'] or 'not there'} -> {w['two'] or 'not there'}")
+    if _counts(w):
+        parts.append(f"pieces {_counts(w)}")
+    return f"  {w['name'] or w['wall']}: {'; '.join(parts)}"
+
+
+def _counts(one: dict[str, Any]) -> str:
+    return ", ".join(f"{one[word]} {word}" for word in ("added", "removed", "changed") if one[word])
 
 
 def _table(title: str, rows: list[dict[str, Any]]) -> Iterator[str]:

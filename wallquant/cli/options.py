@@ -73,9 +73,12 @@ def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
         raise Sentence(f"{model} cannot be opened ({error.strerror or error}); name a model file") from error
     if sys.stderr.isatty():
         click.echo(f"reading and laying {model.name} ...", err=True)
-    plan = pipeline.plan(model, job, plugins)
-    for observer in plugins.observers:
-        observer(plan)
+    try:
+        plan = pipeline.plan(model, job, plugins)
+        for observer in plugins.observers:
+            observer(plan)
+    except SystemExit as error:
+        raise Sentence("a plugin ended the program before the plan was made; leave out the plugins one by one to find it") from error
     return plan
 
 

@@ -26,7 +26,7 @@ def command(code: str | None, plugin_paths: tuple[str, ...]) -> None:
     if code is None:
         width = max((len(c) for c in rules), default=0)
         for name, rule in sorted(rules.items()):
-            click.echo(f"{name:<{width}}  {cleandoc(rule.__doc__ or rule.title).splitlines()[0]}")
+            click.echo(f"{name:<{width}}  {rule.title}\n{'':<{width}}  {cleandoc(rule.__doc__ or rule.title).splitlines()[0]}")
         return
     if code not in rules:
         raise Sentence(f"no rule has the code '{code}'{near(code, rules)}")

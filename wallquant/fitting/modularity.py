@@ -82,7 +82,7 @@ def sizes(work: Work, network: Network, names: Mapping[str, str]) -> tuple[Size,
     out: list[Size] = []
     for name, run in work.runs.items():
         one = _Run(work, run, drawn[name], names)
-        out += [s for f in families(work, run) if (s := one.stretch(f)) is not None]
+        out += [one.stretch(family) for family in families(work, run)]
         out += one.widths()
         out += one.levels()
     order = {name: n for n, name in enumerate(work.runs)}
@@ -100,7 +100,7 @@ class _Run:
         mine = (p.run == p.runs.index(run.name)).nonzero()[0] if run.name in p.runs else np.zeros(0, np.int64)
         self.rows = mine[(p.cut[mine] & (_LENGTH | _HEIGHT)) > 0]
 
-    def stretch(self, family: Family) -> Size | None:
+    def stretch(self, family: Family) -> Size:
         """Judge the stretches between the same two faces: the worst of them that costs cuts speaks for all."""
         by: dict[tuple[str, str, Nm], list[Stretch]] = {}
         for one in family.stretches:
@@ -108,9 +108,11 @@ class _Run:
         judged = [(self._met(several[0]), self._cut_in(several), several) for several in by.values()]
         worst = min(judged, key=lambda j: (("", "half", "full").index(j[0]), j[1] == 0, -len(j[2]), j[2][0].course))
         met, cuts, several = worst
-        if met != "full" and cuts == 0:
-            met = "full"
         one = several[0]
+        if (turned := family.one_end()) is not None:
+            one, met, cuts = turned, self._met(turned), sum(c for _, c, _ in judged)
+        if cuts == 0:
+            met = "full"
         middle = (one.first.station + one.last.station) // 2
         below, above, half = self.module.near(one.length, _more(one))
         return Size(

@@ -49,6 +49,19 @@ class Family:
     whole: bool
     stretches: list[Stretch] = field(default_factory=list)
 
+    def one_end(self) -> Stretch | None:
+        """Return the row that passes at the first end and butts at the last, of a run that passes at both ends or at none.
+
+        No length closes both kinds of course of such a run; a run that passes at one end in turn closes on whole pitches between
+        its axes, so that is what its length is measured against.
+        """
+        kinds = {(s.first.kind, s.last.kind) for s in self.stretches}
+        if not self.whole or not {("pass", "pass"), ("butt", "butt")} <= kinds:
+            return None
+        outer = next(s for s in self.stretches if s.first.kind == s.last.kind == "pass")
+        inner = next(s for s in self.stretches if s.first.kind == s.last.kind == "butt")
+        return Stretch(course=outer.course, first=outer.first, last=inner.last, whole=True)
+
 
 def families(work: Work, run: Run) -> list[Family]:
     """Return the stretches of a run, those between the same two things together, by station."""
