@@ -37,7 +37,7 @@ def test_a_rip_under_the_least_is_shared_with_the_course_below() -> None:
 def test_less_than_a_rip_alone_is_a_scrap() -> None:
     cells, scraps = face(LEVELS, flat(40), (), MM)
     assert not cells
-    assert [(s.bottom, s.top) for s in scraps] == [(10 * MM, 40 * MM)]
+    assert [(s.bottom, s.top) for s in scraps] == [(0, 40 * MM)]
     assert "least rip" in scraps[0].reason
 
 

@@ -12,7 +12,7 @@ from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
 from wallquant.bonding.span import Bonded
 from wallquant.building import Profile
 from wallquant.catalogue import Catalogue
-from wallquant.layout import TIED, Junction, Run, RunOpening
+from wallquant.layout import TIED, Course, Junction, Run, RunOpening
 from wallquant.masonry import Unit
 from wallquant.rules import Bed, Choice, Fixed, Item, Lead, Phase, Rule, Sentence, Use, Window
 from wallquant.units import MM, Nm
@@ -62,9 +62,13 @@ class Asked:
 def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
     """Ask one rule about one run; whatever it raises becomes one sentence."""
     try:
-        return list(rule.demand(run, levels))  # type: ignore[arg-type]
+        answers = list(rule.demand(run, levels))  # type: ignore[arg-type]
     except Exception as error:
         raise RuleError(f"rule {rule.code} failed on run {run.name}: {type(error).__name__}: {error}") from error
+    for one in answers:
+        if not isinstance(one, Sentence):
+            raise RuleError(f"rule {rule.code} answers {type(one).__name__} on run {run.name}, which is no sentence of a rule; repair it")
+    return answers
 
 
 def ask(
@@ -100,7 +104,7 @@ def ask(
     catalogue = run.catalogue
     base, choices, names = _groups(seen, fit, spoken)
     tied = frozenset(s.corner for _, s in spoken if isinstance(s, Phase) and s.passes == TIED)
-    gaps, support = _unbridged(fit, spoken)
+    gaps, support = _unbridged(fit, spoken, left)
     support += _carried(replace(fit, run=seen), tied)
     base = replace(base, asks=tuple(sorted({*base.asks, *support}, key=lambda a: (a.course, a.lo, a.hi, a.of, a.yields, a.rule))))
     problem = Problem(
@@ -188,16 +192,16 @@ BEAR = 100 * MM
 """Least bearing of a unit that bridges a small opening by itself (4 in, as the least end support of lintels in IBC 2104.1.5)."""
 
 
-def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]]) -> tuple[dict[str, Nm], list[Ask]]:
+def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]], left: frozenset[str]) -> tuple[dict[str, Nm], list[Ask]]:
     """Return, for openings that no fixed piece bridges, up to where nothing can be laid, and windows for units that bridge.
 
-    A unit bridges an opening where it bears on both sides; elsewhere all above the opening is set aside.
+    A unit bridges an opening where it bears on both sides; elsewhere, and over those in `left`, all above the opening is set aside.
     """
     said = [s for _, s in spoken]
     fixed = {k for s in said if isinstance(s, Fixed) for k in s.opening}
     fixed |= {k for s in said if isinstance(s, Choice) for k in _bridged(s)}
     open_ = [o for o in fit.openings if o.through and o.key not in fixed and o.head < _top_over(fit, o) - MM]
-    gaps: dict[str, Nm] = {}
+    gaps = {o.key: _top_over(fit, o) for o in open_ if o.key in left}
     while True:
         # what lies over an opening that nothing bridges bears nothing beside it
         lost = {o.key: _top_over(fit, o) for o in open_ if o.key not in gaps and not _spanned(fit, o, gaps)}
@@ -284,6 +288,16 @@ def meets(run: Run, junction: Junction) -> Meets:
     return Meets(station=hi - 1 if junction.role == "start" else lo + 1, half=1, role=junction.role)
 
 
+def _offset(rule: Rule, upper: Course, lower: Course, run: str) -> Nm:
+    try:
+        value = rule.offset(upper, lower)
+    except Exception as error:
+        raise RuleError(f"rule {rule.code} failed in offset on run {run}: {type(error).__name__}: {error}") from error
+    if not isinstance(value, int):
+        raise RuleError(f"rule {rule.code} answers {type(value).__name__} in offset on run {run}, not whole nanometres; repair it")
+    return value
+
+
 def _offsets(rules: Iterable[Rule], fit: Fitted) -> tuple[tuple[Nm, ...], tuple[str, ...]]:
     """Return the greatest offset that any rule asks of each course against the one below, and that rule's code."""
     out: list[Nm] = [0]
@@ -292,7 +306,7 @@ def _offsets(rules: Iterable[Rule], fit: Fitted) -> tuple[tuple[Nm, ...], tuple[
     for lower, upper in itertools.pairwise(levels):
         most, code = 0, ""
         for rule in rules:
-            value = rule.offset(upper, lower)
+            value = _offset(rule, upper, lower, fit.run.name)
             if value > most:
                 most, code = value, rule.code
         out.append(most)

@@ -234,7 +234,8 @@ def _column(levels: Levels, top: Profile, blocks: Sequence[Block], a: Nm, b: Nm)
             else:
                 got, lost = _stacked(levels, start, stop)
             bits += got
-            small += lost
+            # where nothing at all can be laid there is no levelling bed either
+            small += [(0 if at == 0 and not got and p == start else p, q) for p, q in lost]
         if block is not None and block.top > at:
             at, after_solid = block.top, block.solid
     return bits, small

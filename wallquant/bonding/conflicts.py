@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
-from wallquant.bonding.problem import hits, musts_of
+from wallquant.bonding.problem import Ask, Group, groups, hits, musts_of
 from wallquant.bonding.solving import Solved
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
@@ -38,6 +38,12 @@ def left_out(
             if any(p.unit and hits(one.problem, p) for p in choice[pick].puts):
                 openings = tuple(sorted({through[k] for p in choice[pick].puts for k in p.opening}))
                 yield LeftOut(run=name, other="", corner="", openings=openings, rule=rule, other_rule="engine")
+        puts = [p for g in groups(one.problem, solved[name].picks) for p in g.puts if p.unit]
+        for ask, openings in _bridging(one):
+            top, bottom = one.problem.levels.top(ask.course), one.problem.levels.bottom(ask.course) - one.problem.levels.joint
+            beside = [p for p in puts if p.lo < ask.hi and p.hi > ask.lo and p.bottom < top and p.top > bottom]
+            if beside:
+                yield LeftOut(run=name, other="", corner="", openings=openings, rule="engine", other_rule=beside[0].rule)
     for name, found in patterns.items():
         runs = corners[name].runs
         for loser, winner in (runs, runs[::-1]) if found.conflicts else ():
@@ -49,7 +55,10 @@ def left_out(
 
 
 def _forcing(one: Asked, done: Solved, corner: str, courses: tuple[int, ...]) -> list[tuple[str, tuple[str, ...]]]:
-    """Return rule and openings of each picked alternative that forces the run to pass at the corner in one of these courses."""
+    """Return rule and openings of each picked alternative that forces the run to pass at the corner in one of these courses.
+
+    So does a unit that bridges a small opening by itself; it is the engine's.
+    """
     at = next(n for n, j in enumerate(one.fitted.run.junctions) if j.corner == corner)
     through = [o.key for o in one.fitted.openings if o.through]
     out: list[tuple[str, tuple[str, ...]]] = []
@@ -58,7 +67,20 @@ def _forcing(one: Asked, done: Solved, corner: str, courses: tuple[int, ...]) ->
         openings = tuple(sorted({through[k] for p in choice[pick].puts for k in p.opening}))
         if openings and any({**said, **forced}.get((at, k)) for k in courses):
             out.append((rule, openings))
+    for ask, openings in _bridging(one):
+        forced, _ = musts_of(one.problem, Group(asks=(ask,)), holes=False)
+        if any(forced.get((at, k)) for k in courses):
+            out.append(("engine", openings))
     return out
+
+
+def _bridging(one: Asked) -> Iterator[tuple[Ask, tuple[str, ...]]]:
+    """Yield the windows of units that bridge small openings by themselves, with the openings under each."""
+    for ask in one.problem.base.asks:
+        if ask.rule == "engine" and ask.of == "joint":
+            under = tuple(o.key for o in one.fitted.openings if o.through and ask.lo < o.start and o.end < ask.hi)
+            if under:
+                yield ask, under
 
 
 def told(one: LeftOut, asked: Mapping[str, Asked]) -> Finding:
@@ -69,15 +91,15 @@ def told(one: LeftOut, asked: Mapping[str, Asked]) -> Finding:
         return Finding(
             code="bond.left-out",
             severity="warning",
-            text=f"{one.run}: the lintel over {names} would bear on a place that is set aside; it is left out, and the masonry above is "
-            "set aside too. Mend the opening beside it first, or have the support designed.",
+            text=f"{one.run}: what bridges {names} finds no masonry to bear on beside it; it is left out, and the masonry above is set "
+            "aside. Move the openings apart, or have the support designed.",
             place=Place(run=one.run, storey=run.storey, opening=one.openings[0]),
             rules=tuple(sorted({one.rule, one.other_rule})),
         )
     return Finding(
         code="bond.left-out",
         severity="warning",
-        text=f"At corner {one.corner} the bearings over openings of {one.other} and {one.run} want the same place: the lintel over {names} "
+        text=f"At corner {one.corner} the bearings over openings of {one.other} and {one.run} want the same place: what bridges {names} "
         f"in {one.run} is left out and the masonry above it set aside. Move one of the openings away from the corner, or turn one lintel "
         "round it as the engineer says.",
         place=Place(run=one.run, corner=one.corner, storey=run.storey, opening=one.openings[0]),

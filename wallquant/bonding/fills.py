@@ -10,7 +10,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from wallquant.bonding.span import Bonded, Interval, Span, even, layouts, reach, relaxed
+from wallquant.bonding.span import Bonded, Interval, Reach, Span, even, layouts, reach, relaxed
 from wallquant.units import Nm
 
 Shape = tuple[Nm, Nm, Nm]
@@ -78,6 +78,7 @@ class Fills:
     found: dict[tuple[object, ...], tuple[Fill, ...]] = field(default_factory=dict)
     made: dict[tuple[Shape, Pieces], Fill] = field(default_factory=dict)
     counts: dict[tuple[object, ...], int | None] = field(default_factory=dict)
+    reached: dict[tuple[Shape, tuple[Interval, ...]], Reach | None] = field(default_factory=dict)
 
     def fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int, extra: int = 0) -> tuple[Fill, ...]:
         """Return layouts with the fewest cuts (or `extra` more) that keep the windows (as `moved` returns them), if there are any."""
@@ -93,13 +94,20 @@ class Fills:
         exact = even(span, how, windows) if not extra else None
         if exact:
             out.append(self.one(shape, tuple(zip(*exact, strict=True))))
-        found = reach(span, how, windows, extra=extra)
+        found = reach(span, how, windows, extra=extra) if extra else self._reach(shape, windows)
         if found and not (exact and found.cuts):
             for starts in layouts(span, how, found, LAYOUTS):
                 one = self.of_starts(shape, starts)
                 if one not in out:
                     out.append(one)
         return tuple(out)
+
+    def _reach(self, shape: Shape, windows: tuple[Interval, ...]) -> Reach | None:
+        """Return what is reachable with the fewest cuts; asked for the number of cuts first, and for layouts later."""
+        key = (shape, windows)
+        if key not in self.reached:
+            self.reached[key] = reach(_placed(shape), self.how, windows)
+        return self.reached[key]
 
     def of_starts(self, shape: Shape, starts: Sequence[Nm]) -> Fill:
         """Return the layout with these interior piece starts and nominal joints."""
@@ -130,7 +138,7 @@ class Fills:
             if even(span, self.how, windows):
                 self.counts[key] = 0
             else:
-                found = reach(span, self.how, windows)
+                found = self._reach(shape, windows)
                 self.counts[key] = found.cuts if found else None
         return self.counts[key]
 
@@ -148,5 +156,3 @@ class Fills:
 def _placed(shape: Shape) -> Span:
     length, full_lo, full_hi = shape
     return Span(lo=0, hi=length, bottom=0, top=0, full_lo=full_lo, full_hi=full_hi)
-
-

@@ -120,6 +120,7 @@ class Net:
             if rows[k].offset:
                 self._joined(self.of_row[k - 1], self.of_row[k], rows[k].offset)
         self.tables: dict[tuple[int, int, Nm, Nm, int, int], NDArray[np.int64]] = {}
+        self.held: dict[tuple[int, int, Fill, Fill], int] = {}
 
     def _joined(self, lower: Sequence[int], upper: Sequence[int], offset: Nm) -> None:
         for u in upper:
@@ -215,7 +216,13 @@ class Net:
 
     def together(self, u: int, v: int, offset: Nm, one: Fill, other: Fill) -> int:
         """Return what two layouts of neighbours cost together: joints too near, and how near the nearest are."""
-        a, b = self.nodes[u], self.nodes[v]
+        key = (u, v, one, other)
+        got = self.held.get(key)
+        if got is None:
+            got = self.held[key] = self._together(self.nodes[u], self.nodes[v], offset, one, other)
+        return got
+
+    def _together(self, a: Node, b: Node, offset: Nm, one: Fill, other: Fill) -> int:
         shift = 2 * (b.span.lo - a.span.lo)
         wide, two = self.how.unit, 2 * offset
         ys = other.joints

@@ -10,11 +10,12 @@ a candidate that the stack verifies.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from wallquant.bonding.span import Bonded, Interval, Span, free, holds, relaxed, union
+from wallquant.bonding.span import FAR, Bonded, Interval, Span, closed, free, holds, relaxed, union
 from wallquant.units import Nm
 
 Zone = tuple[Nm, Nm, Nm, Nm, Nm, Nm]
@@ -65,28 +66,24 @@ def suffixes(span: Span, joint: Nm, windows: Sequence[Interval], whole: Interval
 
     Empty where the span cannot be filled.  `whole` and `cut` are the least and most that a piece with its joint takes up.
     """
+    # mirrored: pieces are laid from the end to the start, and the start takes a piece whatever the windows say
     lo, end = span.lo, span.hi + joint
-    inner = free(windows, lo + 1, end)
+    inner = free(sorted((-b, -a) for a, b in windows), -end, -lo - 1)
+    moving = (-FAR, FAR, *whole, -lo)
 
-    def back(starts: Sequence[Interval], step: Interval) -> list[Interval]:
-        moved = [(max(lo, a - step[1]), b - step[0]) for a, b in starts if b - step[0] >= lo]
-        first = [(lo, lo)] if any(a == lo for a, _ in moved) else []
-        return union([*first, *inner.within(moved)])
+    def cuts_more(starts: Sequence[Interval]) -> list[Interval]:
+        moved = union([(a + cut[0], b + cut[1]) for a, b in starts])
+        first = [(-lo, -lo)] if holds(moved, -lo) else []
+        return closed(union([*starts, *inner.within(moved), *first]), inner, moving)
 
-    def closed(starts: list[Interval]) -> list[Interval]:
-        everything, edge = list(starts), starts
-        while edge := back(edge, whole):
-            everything += edge
-        return union(everything)
-
-    layers = [closed([(end, end)])]
-    while not holds(layers[-1], lo):
-        more = closed(union([*layers[-1], *back(layers[-1], cut)]))
+    layers = [closed([(-end, -end)], inner, moving)]
+    while not holds(layers[-1], -lo):
+        more = cuts_more(layers[-1])
         if len(layers) > most or more == layers[-1]:
             return []
         layers.append(more)
-    layers.append(closed(union([*layers[-1], *back(layers[-1], cut)])))
-    return layers
+    layers.append(cuts_more(layers[-1]))
+    return [[(-b, -a) for a, b in reversed(one)] for one in layers]
 
 
 class _Search:
@@ -99,15 +96,22 @@ class _Search:
         self.cut = (how.least + self.joint, self.whole[1] - 1)
         self.nodes: list[_Node] = []
         self.seen: dict[tuple[int, int, bool], list[tuple[int, Zone]]] = {}
-        self.ahead = [[suffixes(s, self.joint, h.windows, self.whole, self.cut) for s in h.spans] for h in halves]
+        windows = [sorted([*halves[i].windows, *self.beside(halves[1 - i])]) for i in (0, 1)]
+        self.ahead = [[suffixes(s, self.joint, w, self.whole, self.cut) for s in h.spans] for h, w in zip(halves, windows, strict=True)]
         self.rest: list[list[int]] = []
         for ahead in self.ahead:
             rest = [0]
             for layers in reversed(ahead):
                 rest.append(rest[-1] + max(0, len(layers) - 2))
             self.rest.append(rest[::-1])
-        self.free = [free(h.windows, h.spans[0].lo, h.spans[-1].hi + self.joint) for h in halves]
+        self.layers = [[[([a for a, _ in x], [b for _, b in x]) for x in layers] for layers in ahead] for ahead in self.ahead]
+        self.free = [free(w, h.spans[0].lo, h.spans[-1].hi + self.joint) for h, w in zip(halves, windows, strict=True)]
         self.proven = 0
+
+    def beside(self, half: Half) -> list[Interval]:
+        """Return the windows that the lapped ends of one course put on the other: a zone knows only where a course stands last."""
+        ends = [y for s in half.spans for y, on in ((s.lo, s.lapped_lo), (s.hi + self.joint, s.lapped_hi)) if on]
+        return [(y - self.offset, y + self.offset) for y in ends] if self.offset > 0 else []
 
     def needs(self, zone: Zone, at: tuple[int, int]) -> int:
         """Return a lower bound for the cuts still to come."""
@@ -116,8 +120,12 @@ class _Search:
             k, odd = divmod(at[i], 2)
             total += self.rest[i][k + 1]
             if not odd:
-                lo, hi, layers = zone[2 * i], zone[2 * i + 1], self.ahead[i][k]
-                total += next((q for q, one in enumerate(layers) if any(a <= hi and b >= lo for a, b in one)), len(layers))
+                lo, hi, layers = zone[2 * i], zone[2 * i + 1], self.layers[i][k]
+                for firsts, lasts in layers:
+                    n = bisect_left(lasts, lo)
+                    if n < len(lasts) and firsts[n] <= hi:
+                        break
+                    total += 1
         return total
 
     def edges(self, i: int, k: int) -> tuple[Nm, Nm]:

@@ -20,7 +20,7 @@ REACH = 3
 """How far from a bad node pools grow at first, edge by edge; each round goes one further."""
 REGION = 40
 """Most nodes that are settled together."""
-SMALL, ROUNDS, FEW = 60, 8, 3
+SMALL, ROUNDS, FEW = 60, 8, 2
 """Rounds of refinement for runs of up to so many spans, and for longer ones, where bad nodes are many and far apart."""
 
 STARS = 12
@@ -57,10 +57,10 @@ class Settling:
         self.polish()
         return [self.pick[n.number] for n in net.nodes], self.proof.bound()
 
-    def bad(self) -> list[int]:
+    def bad(self, among: Sequence[int]) -> list[int]:
         """Return the nodes that may do better, as far as is proven."""
         worse = self.proof.excess({u: f.cuts for u, f in self.pick.items()})
-        return [n.number for n in self.net.nodes if n.number in worse or self.clashes(n.number)]
+        return [u for u in among if u in worse or self.clashes(u)]
 
     def clashes(self, u: int) -> bool:
         """Say whether a node stands too near to a neighbour, or breaks a window, though it could be filled by itself."""
@@ -70,9 +70,7 @@ class Settling:
         if net.costing(u, mine) >= VIOLATION:
             return True
         return any(
-            net.together(v, u, off, self.pick[v], mine) >= VIOLATION
-            for v, off in net.nodes[u].below
-            if not net.nodes[v].kind.hopeless
+            net.together(v, u, off, self.pick[v], mine) >= VIOLATION for v, off in net.nodes[u].below if not net.nodes[v].kind.hopeless
         )
 
     def weigh(self, region: Sequence[int]) -> None:
@@ -93,12 +91,12 @@ class Settling:
         """Return the neighbourhoods of the bad nodes; those that touch are one, as long as it is small."""
         out: list[list[int]] = []
         taken: set[int] = set()
-        bad = self.bad()
+        bad = self.bad(range(len(self.net.nodes)))
+        others = set(bad)
         for u in bad:
             if u in taken:
                 continue
             seen, edge = {u}, [u]
-            others = set(bad)
             depth = {u: 0}
             while edge and len(seen) < REGION:
                 here = edge.pop(0)
@@ -117,7 +115,7 @@ class Settling:
         """Add layouts to the pools of a region, each step with more effort."""
         down, inside, net = region[::-1], set(region), self.net
         net.thin(region, self.pick)
-        bad = {u for u in self.bad() if u in inside}
+        bad = set(self.bad(region))
         if step == 0:
             for order, pick in ((down, 0), (region, 99)):
                 self.sweep(order, {}, pick, inside)
@@ -239,15 +237,16 @@ class Settling:
     def polish(self) -> None:
         """Take for each node in turn the layout of its pool that costs least with its neighbours as they lie."""
         net = self.net
+        waiting = set(range(len(net.nodes)))
         for _ in range(2):
-            changed = False
-            for node in net.nodes:
-                u, pool = node.number, list(node.kind.pool)
+            for u in range(len(net.nodes)):
+                if u not in waiting:  # nothing beside it has changed since
+                    continue
+                waiting.discard(u)
+                node, pool = net.nodes[u], list(net.nodes[u].kind.pool)
                 if len(pool) > 1:
                     totals = net.between(u, node.beside, self.pick)
                     k = int(totals.argmin())
                     if pool[k] is not self.pick[u] and (self.pick[u] not in node.kind.pool or totals[k] < totals[pool.index(self.pick[u])]):
                         self.pick[u] = pool[k]
-                        changed = True
-            if not changed:
-                break
+                        waiting |= {v for v, _ in node.beside}

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from wallquant.bonding.cells import FAR, Block, Cell, Scrap, face
-from wallquant.bonding.problem import Ask, Passes, Problem, Put, blocks_of, clipped, extent, groups, sound
+from wallquant.bonding.problem import Passes, Problem, Put, blocks_of, clipped, extent, groups, sound
 from wallquant.bonding.span import Interval, Span
 from wallquant.bonding.stack import Solver
 from wallquant.units import Nm
@@ -21,7 +21,13 @@ UNSOUND, BEYOND, HOPELESS, SCRAP = 10**9, 10**6, 10**4, 20
 """What fixed pieces that cannot lie cost, one beyond the run's end, a span that cannot be filled, a square millimetre set aside."""
 
 
-@dataclass(slots=True)
+Row = tuple[Cell, ...]
+"""The cells of one course, from left to right."""
+Fresh = tuple[dict[int, Row], tuple[Scrap, ...]]
+"""A face by courses, and its scraps."""
+
+
+@dataclass(slots=True, eq=False)
 class _Part:
     """One cell of a course with the hard windows in it: what it cost so far, by who passes at the junctions that it touches."""
 
@@ -32,45 +38,80 @@ class _Part:
     costs: dict[tuple[object, ...], int] = field(default_factory=dict)
 
 
+@dataclass(slots=True, eq=False)
+class _Course:
+    """The parts of one course, and what they cost so far, by who passes in it and the fit of the free ends."""
+
+    cells: Row
+    windows: tuple[Interval, ...]
+    parts: list[_Part]
+    costs: dict[tuple[object, ...], int] = field(default_factory=dict)
+
+
+@dataclass(slots=True, eq=False)
+class _Made:
+    """What the sheets of one problem share: parts, faces of some blocks, and the hard windows of each group by course."""
+
+    parts: dict[tuple[Cell, tuple[Interval, ...]], _Part] = field(default_factory=dict)
+    faces: dict[tuple[Block, ...], Fresh] = field(default_factory=dict)
+    hard: dict[tuple[int, int], dict[int, set[Interval]]] = field(default_factory=dict)
+
+
 class Sheet:
     """Cost of one problem for one set of alternatives."""
 
     def __init__(self, problem: Problem, picks: tuple[int, ...], solver: Solver, before: Sheet | None = None) -> None:
         self.problem, self.picks, self.solver = problem, picks, solver
-        asked = groups(problem, picks)
-        self.puts = [p for g in asked for p in g.puts]
+        self.made: _Made = before.made if before is not None else _Made()
+        self.puts = [p for g in groups(problem, picks) for p in g.puts]
         self.sound = sound(problem, picks)
-        joint = problem.how.joint
-        windows: dict[int, set[Interval]] = {}
-        for g in asked:
-            for a in g.asks:
-                if _hard(a):
-                    windows.setdefault(a.course, set()).add((a.lo, a.hi + joint))
-        self.windows = {k: tuple(sorted(w)) for k, w in windows.items()}
-        old = before.cells_of(picks, problem) if before is not None else None
-        if before is None or old is None:
-            self.cells, self.scraps = face(problem.levels, problem.top, blocks_of(problem, self.puts), joint)
-        else:
-            self.cells, self.scraps = old
-        self.parts: dict[tuple[Cell, tuple[Interval, ...]], _Part] = before.parts if before is not None else {}
-        same = {
-            id(part.cell): part
-            for row in (before.rows if before is not None else ())
-            for part in row
-            if before is not None and before.windows.get(part.cell.row) == self.windows.get(part.cell.row)
-        }
-        self.rows: list[list[_Part]] = [[] for _ in range(problem.levels.count)]
-        for cell in self.cells:
-            if not 1 <= cell.row <= problem.levels.count:
-                continue
-            found = same.get(id(cell))
-            if found is None:
-                own = tuple(w for w in self.windows.get(cell.row, ()) if w[1] > cell.lo and w[0] < cell.hi + joint)
-                found = self.parts.get((cell, own))
-                if found is None:
-                    found = self.parts[cell, own] = self._part(cell, own)
-            self.rows[cell.row - 1].append(found)
         self.ends: dict[tuple[object, ...], int] = {}
+        windows = self._windows(before)
+        found = None if before is None else before.rows_of(picks, problem, self.made)
+        if found is None:
+            cells, self.scraps = face(problem.levels, problem.top, blocks_of(problem, self.puts), problem.how.joint)
+            by_row = _by_row(cells)
+            rows = [by_row.get(k, ()) for k in range(1, problem.levels.count + 1)]
+        else:
+            rows, self.scraps = found
+        self.rows: list[_Course] = []
+        for k, row in enumerate(rows, start=1):
+            own, was = windows.get(k, ()), before.rows[k - 1] if before is not None else None
+            self.rows.append(was if was is not None and was.cells is row and was.windows == own else self._course(row, own))
+
+    def _windows(self, before: Sheet | None) -> dict[int, tuple[Interval, ...]]:
+        """Return the hard windows of each course; only courses that other alternatives touch are looked at anew."""
+        of_groups = [self._hard(-1, 0), *(self._hard(n, pick) for n, pick in enumerate(self.picks))]
+        if before is None:
+            touched = {k for one in of_groups for k in one}
+            out: dict[int, tuple[Interval, ...]] = {}
+        else:
+            changed = [n for n, (a, b) in enumerate(zip(self.picks, before.picks, strict=True)) if a != b]
+            touched = {k for n in changed for pick in (self.picks[n], before.picks[n]) for k in self._hard(n, pick)}
+            out = {k: row.windows for k, row in enumerate(before.rows, start=1) if row.windows}
+        for k in touched:
+            out[k] = tuple(sorted({w for one in of_groups for w in one.get(k, ())}))
+        return out
+
+    def _hard(self, choice: int, pick: int) -> dict[int, set[Interval]]:
+        got = self.made.hard.get((choice, pick))
+        if got is None:
+            got = self.made.hard[choice, pick] = {}
+            group = self.problem.base if choice < 0 else self.problem.choices[choice][pick]
+            for a in group.asks:
+                if a.of == "joint" and a.yields == 0:
+                    got.setdefault(a.course, set()).add((a.lo, a.hi + self.problem.how.joint))
+        return got
+
+    def _course(self, cells: Row, windows: tuple[Interval, ...]) -> _Course:
+        joint, parts = self.problem.how.joint, []
+        for cell in cells:
+            own = tuple(w for w in windows if w[1] > cell.lo and w[0] < cell.hi + joint)
+            found = self.made.parts.get((cell, own))
+            if found is None:
+                found = self.made.parts[cell, own] = self._part(cell, own)
+            parts.append(found)
+        return _Course(cells, windows, parts)
 
     def _part(self, cell: Cell, windows: tuple[Interval, ...]) -> _Part:
         meets = self.problem.meets
@@ -82,32 +123,37 @@ class Sheet:
         free = any(not m.half and cell.lo <= m.station + most and cell.hi >= m.station - most for m in (meets[0], meets[-1]))
         return _Part(cell, windows, touches, free)
 
-    def cells_of(self, picks: tuple[int, ...], problem: Problem) -> tuple[tuple[Cell, ...], tuple[Scrap, ...]] | None:
-        """Return the cells for other alternatives, made from these; None where it takes the whole face."""
+    def rows_of(self, picks: tuple[int, ...], problem: Problem, made: _Made) -> tuple[list[Row], tuple[Scrap, ...]] | None:
+        """Return the rows for other alternatives, made from these; None where it takes the whole face."""
+        rows = [row.cells for row in self.rows]
         changed: list[Put] = []
         for choice, one, other in zip(problem.choices, self.picks, picks, strict=True):
             if one != other:
                 changed += [*choice[one].puts, *choice[other].puts]
         if not changed:
-            return self.cells, self.scraps
+            return rows, self.scraps
         puts = [p for g in groups(problem, picks) for p in g.puts]
         stations = (min(p.lo for p in changed), max(p.hi for p in changed))
-        return spliced(problem, self.cells, self.scraps, blocks_of(problem, puts), blocks_of(problem, self.puts), stations)
+        return spliced(problem, rows, self.scraps, blocks_of(problem, puts), blocks_of(problem, self.puts), stations, made.faces)
 
     def cost(self, passes: Passes, shift: tuple[Nm, Nm]) -> int:
         """Return what the run costs: cuts, and much more for what cannot be laid or does not fit."""
         if not self.sound:
             return UNSOUND
         total = 0
-        for k, row in enumerate(self.rows):
-            on = [p[k] for p in passes]
-            for part in row:
-                key = (*[on[n] for n in part.touches], shift) if part.free else tuple([on[n] for n in part.touches])
-                got = part.costs.get(key)
-                if got is None:
-                    got = part.costs[key] = self._cost(part, passes, shift)
-                total += got
+        for row, on in zip(self.rows, zip(*passes, strict=True), strict=True):
+            got = row.costs.get((on, shift))
+            if got is None:
+                got = row.costs[on, shift] = sum(self._of_part(part, on, passes, shift) for part in row.parts)
+            total += got
         return total + self._beyond(passes, shift)
+
+    def _of_part(self, part: _Part, on: Sequence[bool], passes: Passes, shift: tuple[Nm, Nm]) -> int:
+        key = (*[on[n] for n in part.touches], shift) if part.free else tuple([on[n] for n in part.touches])
+        got = part.costs.get(key)
+        if got is None:
+            got = part.costs[key] = self._cost(part, passes, shift)
+        return got
 
     def _cost(self, part: _Part, passes: Passes, shift: tuple[Nm, Nm]) -> int:
         total = 0
@@ -147,7 +193,7 @@ class Sheet:
         """Return the lengths of the first (side 0) or last span of each course, as drawn."""
         out: list[Nm] = []
         for row in self.rows:
-            order = row if side == 0 else row[::-1]
+            order = row.parts if side == 0 else row.parts[::-1]
             for part in order:
                 spans = [s for s in self.spans(part, passes, (0, 0)) if s.hi - s.lo >= self.problem.how.least]
                 if spans:
@@ -157,21 +203,25 @@ class Sheet:
         return out
 
 
-def _hard(ask: Ask) -> bool:
-    return ask.of == "joint" and ask.yields == 0
+def _by_row(cells: Sequence[Cell]) -> dict[int, Row]:
+    out: dict[int, list[Cell]] = {}
+    for c in cells:
+        out.setdefault(c.row, []).append(c)
+    return {k: tuple(sorted(row, key=lambda c: (c.lo, c.bottom))) for k, row in out.items()}
 
 
 def spliced(
     problem: Problem,
-    cells: tuple[Cell, ...],
+    rows: Sequence[Row],
     scraps: tuple[Scrap, ...],
     blocks: Sequence[Block],
     before: Sequence[Block],
     stations: tuple[Nm, Nm],
-) -> tuple[tuple[Cell, ...], tuple[Scrap, ...]] | None:
-    """Return the face of `blocks`, made from the cells of the face of `before`, which differs between two stations only.
+    faces: dict[tuple[Block, ...], Fresh],
+) -> tuple[list[Row], tuple[Scrap, ...]] | None:
+    """Return the face of `blocks`, made from the rows of the face of `before`, which differs between two stations only.
 
-    None where the top is not level; the face is then to be made anew.
+    Rows that stay as they are come back as the same tuples.  None where the top is not level; the face is then to be made anew.
     """
     p, q = stations
     if len({z for _, z in problem.top}) > 1:
@@ -181,29 +231,34 @@ def spliced(
     left, m = _clear([x for x in edges if x <= p][::-1], wide, -1)
     right, n = _clear([x for x in edges if x >= q], wide, 1)
     near = tuple(b for b in blocks if b.lo < right and b.hi > left)
-    fresh, small = face(problem.levels, problem.top, near, problem.how.joint)
-    crossing = [{(c.row, c.bottom, c.top): c for c in cells if c.lo < x < c.hi} for x in (m, n)]
-    out = [c for c in cells if c.hi <= m or c.lo >= n]
-    for c in fresh:
-        if c.hi <= m or c.lo >= n:
-            continue
-        key = (c.row, c.bottom, c.top)
-        if c.lo < m:
-            old = crossing[0].get(key)
-            if old is None:
-                return None
-            c = replace(c, lo=old.lo, lapped_lo=old.lapped_lo, full_lo=old.lo)
-        if c.hi > n:
-            old = crossing[1].get(key)
-            if old is None:
-                return None
-            c = replace(c, hi=old.hi, lapped_hi=old.lapped_hi, full_hi=old.hi)
-        out.append(c)
-    out.sort(key=lambda c: (c.row, c.lo, c.bottom))
+    if near not in faces:
+        cells, scrapped = face(problem.levels, problem.top, near, problem.how.joint)
+        faces[near] = _by_row(cells), scrapped
+    fresh, small = faces[near]
+    out: list[Row] = []
+    for k, row in enumerate(rows, start=1):
+        at_m, at_n = ({(c.bottom, c.top): c for c in row if c.lo < x < c.hi} for x in (m, n))
+        new = [c for c in row if c.hi <= m or c.lo >= n]
+        for c in fresh.get(k, ()):
+            if c.hi <= m or c.lo >= n:
+                continue
+            if c.lo < m:
+                old = at_m.get((c.bottom, c.top))
+                if old is None:
+                    return None
+                c = replace(c, lo=old.lo, lapped_lo=old.lapped_lo, full_lo=old.lo)
+            if c.hi > n:
+                old = at_n.get((c.bottom, c.top))
+                if old is None:
+                    return None
+                c = replace(c, hi=old.hi, lapped_hi=old.lapped_hi, full_hi=old.hi)
+            new.append(c)
+        new.sort(key=lambda c: (c.lo, c.bottom))
+        out.append(row if len(new) == len(row) and all(a == b for a, b in zip(new, row, strict=True)) else tuple(new))
     kept = [s for s in scraps if s.hi <= p or s.lo >= q]
     kept += [replace(s, hi=p) for s in scraps if s.lo < p < s.hi] + [replace(s, lo=q) for s in scraps if s.lo < q < s.hi]
     kept += [replace(s, lo=max(s.lo, p), hi=min(s.hi, q)) for s in small if s.lo < q and s.hi > p]
-    return tuple(out), tuple(s for s in kept if -FAR <= s.lo < s.hi)
+    return out, tuple(s for s in kept if -FAR <= s.lo < s.hi)
 
 
 def _clear(edges: Sequence[Nm], wide: Nm, side: int) -> tuple[Nm, Nm]:

@@ -41,8 +41,11 @@ class Engine:
     musts: dict[tuple[object, ...], tuple[tuple[bool | None, ...], ...]] = field(default_factory=dict)
     parts: dict[tuple[int, int, int], tuple[Musts, Musts]] = field(default_factory=dict)
     faces: dict[tuple[object, ...], Face] = field(default_factory=dict)
-    sheets: dict[int, Sheet] = field(default_factory=dict)
+    sheets: dict[int, dict[tuple[int, ...], Sheet]] = field(default_factory=dict)
+    last: dict[int, Sheet] = field(default_factory=dict)
     patterns: dict[tuple[object, ...], Pattern] = field(default_factory=dict)
+    passing: dict[tuple[object, ...], tuple[Passes, tuple[Pattern | None, ...]]] = field(default_factory=dict)
+    """By run and the patterns of its corners, which are held so that their numbers stay theirs."""
     numbers: dict[Problem, int] = field(default_factory=dict)
     known: dict[int, tuple[Problem, int]] = field(default_factory=dict)
 
@@ -70,10 +73,12 @@ class Engine:
     def sheet(self, problem: Problem, picks: tuple[int, ...]) -> Sheet:
         """Return the sheet of a problem for these alternatives, made from the last one asked for."""
         number = self.number(problem)
-        last = self.sheets.get(number)
-        if last is None or last.picks != picks:
-            last = self.sheets[number] = Sheet(problem, picks, self.solver(problem), last)
-        return last
+        sheets = self.sheets.setdefault(number, {})
+        made = sheets.get(picks)
+        if made is None:
+            made = sheets[picks] = Sheet(problem, picks, self.solver(problem), self.last.get(number))
+        self.last[number] = made
+        return made
 
     def shift(self, problem: Problem, passes: Passes, picks: tuple[int, ...]) -> tuple[Nm, Nm]:
         """Return how far the free ends are laid outwards of the drawn end: as little as saves the most cuts."""
@@ -126,6 +131,14 @@ class Engine:
             self.parts[key] = musts_of(problem, group, holes=choice < 0)
         return self.parts[key]
 
+    def passes(self, name: str, one: Asked, patterns: Mapping[str, Pattern]) -> Passes:
+        """Return where a run passes; see `wallquant.bonding.corners.passes_of`."""
+        met = tuple([patterns.get(j.corner) for j in one.fitted.run.junctions])
+        key = (name, tuple(map(id, met)))
+        if key not in self.passing:
+            self.passing[key] = passes_of(name, one, patterns), met
+        return self.passing[key][0]
+
     def pattern(self, corner: Corner, parity: int | None, asked: Mapping[str, Asked], must: Forced) -> Pattern:
         """Return the pattern of a corner; see `wallquant.bonding.corners.pattern`."""
         key = (corner.name, parity, tuple(sorted(must.get(corner.name, {}).items())))
@@ -145,9 +158,7 @@ def forced(engine: Engine, asked: Mapping[str, Asked], picks: Mapping[str, tuple
     return out
 
 
-def solve(
-    asked: Mapping[str, Asked], corners: Mapping[str, Corner], engine: Engine
-) -> tuple[dict[str, Solved], dict[str, Pattern]]:
+def solve(asked: Mapping[str, Asked], corners: Mapping[str, Corner], engine: Engine) -> tuple[dict[str, Solved], dict[str, Pattern]]:
     """Solve all runs.
 
     Returns
@@ -166,12 +177,10 @@ def solve(
     patterns = {name: engine.pattern(c, parity.get(name), asked, must) for name, c in live.items()}
     solved: dict[str, Solved] = {}
     for name, one in asked.items():
-        passes = passes_of(name, one, patterns)
+        passes = engine.passes(name, one, patterns)
         shift = engine.shift(one.problem, passes, picks[name])
         made = engine.face(one.problem, passes, picks[name], shift)
-        solved[name] = Solved(
-            passes=passes, picks=picks[name], shift=shift, face=made, stack=engine.solver(one.problem).stack(made.rows)
-        )
+        solved[name] = Solved(passes=passes, picks=picks[name], shift=shift, face=made, stack=engine.solver(one.problem).stack(made.rows))
     return solved, patterns
 
 
@@ -197,7 +206,7 @@ def _picked(
                     must.setdefault(junction.corner, {})[name] = row
                 found = {c: engine.pattern(corner, parity.get(c), asked, must) for c, corner in own.items()}
                 broken = sum(len(p.broken) + 5 * len(p.conflicts) for p in found.values())
-                ranked.append((engine.cost(one.problem, passes_of(name, one, found), trial) + TIE * broken, a))
+                ranked.append((engine.cost(one.problem, engine.passes(name, one, found), trial) + TIE * broken, a))
             best = min(ranked)[1]
             out[name] = (*out[name][:n], best, *out[name][n + 1 :])
     return out
@@ -230,7 +239,7 @@ def _parities(
             at = dict(zip(own, values, strict=True))
             patterns = {c: found(c, at.get(c)) for c in met}
             broken = sum(len(patterns[c].broken) for c in own)
-            return engine.cost(one.problem, passes_of(name, one, patterns), picks[name]) + TIE * broken
+            return engine.cost(one.problem, engine.passes(name, one, patterns), picks[name]) + TIE * broken
 
         factors.append(Factor(corners=own, cost=cost))
     return parities(bond, factors)

@@ -10,13 +10,14 @@ Where the top of the span is raked, pieces that reach beyond [`full_lo`, `full_h
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, insort
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from wallquant.units import Nm
 
 Interval = tuple[Nm, Nm]
+FAR: Nm = 10**15
 MOST_CUTS = 40
 """More cuts than this in one span are no bond; the span is then said to be impossible."""
 
@@ -163,17 +164,8 @@ def reach(
     full_lo, full_hi = span.full_lo, span.full_hi + joint
     inner = free(windows, span.lo + 1, end - 1)
 
-    def closed(starts: list[Interval]) -> list[Interval]:
-        everything, edge = list(starts), starts
-        while edge:
-            moved = [((a if a > full_lo else full_lo) + shortest, min(b + pitch, full_hi)) for a, b in edge if b >= full_lo]
-            edge = union(inner.within(moved))
-            everything += edge
-            if moved and moved[-1][1] >= end and any(a <= end <= b for a, b in moved):
-                everything.append((end, end))
-        return union(everything)
-
-    layers = [closed([(span.lo, span.lo)])]
+    whole = (full_lo, full_hi, shortest, pitch, end)
+    layers = [closed([(span.lo, span.lo)], inner, whole)]
     while extra > 0 or not holds(layers[-1], end):
         if len(layers) > most:
             return None
@@ -191,13 +183,83 @@ def reach(
                     starts.append((p + least + joint, min(q + pitch, end - 1, full_hi)))
                 if full_hi < end - 1:  # it ends under the rake, and is not the last
                     starts.append((max(full_hi + 1, p + max(least, 2 * how.least) + joint), min(q + pitch, end - 1)))
-        new = union([*inner.within(starts), *([(end, end)] if ends else [])])
+        new = inner.within(union([s for s in starts if s[0] <= s[1]]))
+        if ends:
+            new.append((end, end))
+            new = union(new)
         if not new:
             return None
-        layers.append(closed(new))
+        layers.append(closed(new, inner, whole))
     if not holds(layers[-1], end):
         return None
     return Reach(cuts=len(layers) - 1, layers=tuple(tuple(one) for one in layers))
+
+
+def closed(starts: Sequence[Interval], inner: Free, whole: tuple[Nm, Nm, Nm, Nm, Nm]) -> list[Interval]:
+    """Return the starts that whole units reach from some starts (a sorted disjoint union), these included.
+
+    `whole`: from where to where a whole unit is no cut one, the least and most that it takes up, and the end of the span.  A unit
+    only moves to the right, so one pass from the left is enough: what moved waits in a queue that is sorted by itself.
+    """
+    full_lo, full_hi, short, long, end = whole
+    first, last = inner.first, inner.last
+    count, known = len(first), len(starts)
+    out: list[Interval] = []
+    queue: list[Interval] = []
+    i = j = k = 0  # next start, next in the queue, free stretch of the last move
+    low, high = 0, -FAR  # the stretch that grows at the end of `out`
+    ended = False
+    while i < known or j < len(queue):
+        if j >= len(queue) or (i < known and starts[i] <= queue[j]):
+            a, b = starts[i]
+            i += 1
+        else:
+            a, b = queue[j]
+            j += 1
+        while True:  # with all that touches it
+            if i < known and starts[i][0] <= b + 1:
+                if starts[i][1] > b:
+                    b = starts[i][1]
+                i += 1
+            elif j < len(queue) and queue[j][0] <= b + 1:
+                if queue[j][1] > b:
+                    b = queue[j][1]
+                j += 1
+            else:
+                break
+        if a > high + 1:
+            if high > -FAR:
+                out.append((low, high))
+            low, high = a, b
+        elif b > high:
+            a, high = max(a, high + 1), b
+        else:
+            continue
+        if b < full_lo:
+            continue
+        p, q = (a if a > full_lo else full_lo) + short, b + long
+        if q > full_hi:
+            q = full_hi
+        if p > q:
+            continue
+        if p <= end <= q:
+            ended = True
+        while k < count and last[k] < p:
+            k += 1
+        m = k
+        while m < count and first[m] <= q:
+            x, y = first[m], last[m]
+            one = (x if x > p else p, y if y < q else q)
+            if queue and queue[-1] > one:  # joints of a range: what moved before may lie further to the right
+                insort(queue, one, lo=j)
+            else:
+                queue.append(one)
+            m += 1
+    if high > -FAR:
+        out.append((low, high))
+    if ended and (not out or out[-1][1] < end):
+        out = union([*out, (end, end)])
+    return out
 
 
 def _ends(p: Nm, q: Nm, end: Nm, near: Nm, least: Nm, pitch: Nm, joint: Nm, last: Nm) -> bool:

@@ -1,0 +1,136 @@
+"""What the engine tells of a layout: one finding a cause, sentences that name rule, place and what to do."""
+
+from __future__ import annotations
+
+import re
+
+from tests.unit.laid_house import House, checked, lay, ring, wall
+from wallquant.findings import Finding
+from wallquant.layout import Courses, Run
+from wallquant.rules import Choice, Fixed, Item, Lead, Rule, Sentence, Use, Window
+from wallquant.units import MM
+
+
+def told(house: House, code: str) -> Finding:
+    found = [f for f in house.findings if f.code == code]
+    assert len(found) == 1, [f.text for f in found]
+    return found[0]
+
+
+def test_a_clean_ring_has_nothing_to_tell() -> None:
+    assert not {c for c in lay(ring(6200, 4400)).codes() if c.startswith("bond.")}
+
+
+def test_windows_that_gave_way_are_told_once_for_the_whole_plan() -> None:
+    """Cuts in leads of several runs make one note with the count of pieces, courses and runs."""
+    house = checked(lay(ring(2150, 1750)))
+    one = told(house, "bond.cut-window")
+    p = house.work.pieces
+    said = r"(\d+) cut pieces lie where closures wants none, in (\d+) courses of (\d+) runs, first in (R\d+), course (\d+);"
+    count = re.match(said, one.text)
+    assert count is not None, one.text
+    assert int(count[1]) == one.times
+    assert int(count[2]) <= one.times
+    assert 1 < int(count[3]) <= len({int(p.run[k]) for k in range(len(p)) if p.cut[k]})
+    assert (one.place.run, one.place.course) == (count[4], int(count[5]))
+    assert one.rules == ("closures", "running_bond")
+    assert one.severity == "note"
+
+
+class Shy(Rule):
+    """No head joint over a place of the first run, where that costs nothing."""
+
+    code = "shy"
+
+    def demand(self, run: Run, courses: Courses) -> list[Sentence]:
+        return [Window(course=c.number, lo=-10 * MM, hi=4000 * MM, yields=8) for c in courses] if run.name == "R1" else []
+
+
+def test_joint_windows_that_gave_way() -> None:
+    one = told(lay([wall("A", (0, 0), (5999, 0))], more_rules=[Shy()]), "bond.joint-window")
+    assert "head joints lie where shy wants none, in 12 courses of 1 run, first in R1, course 1" in one.text
+    assert one.times == 12
+
+
+def test_offsets_that_gave_way_name_both_rules() -> None:
+    """Jambs 250 apart leave one joint place in every course between them."""
+    house = lay([wall("A", (0, 0), (5999, 0), openings=[(1000, 1900, 830, 2010)])])
+    one = told(house, "bond.least-offset")
+    assert one.rules == tuple(sorted(one.rules))
+    assert len(one.rules) == 2
+    assert "running_bond" in one.rules
+    assert one.place.run == "R1"
+    assert "as the engineer says" in one.text
+
+
+def test_set_aside_is_told_once_a_cause_with_the_walls() -> None:
+    walls = [wall(f"Low {n}", (0, 1000 * n), (2000, 1000 * n), height=40) for n in range(8)]
+    one = told(lay(walls), "bond.set-aside")
+    assert "of 8 walls (Low 0, Low 1, Low 2, Low 3, Low 4, Low 5 and 2 more) are set aside: less high than the least rip." in one.text
+    assert one.times == 8
+    assert one.place.wall == "Low 0"
+
+
+def test_angled_corners_and_gaps() -> None:
+    house = checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (5000, 2000))]))
+    one = told(house, "bond.angled-corner")
+    assert "goes on, the others stop square before it" in one.text
+    assert one.place.corner
+
+
+def test_two_lintels_that_want_one_corner() -> None:
+    """The run that does not pass gives way: its lintel is left out, named with the opening, and what is above it set aside."""
+    house = checked(
+        lay(
+            [
+                wall("A", (0, 100), (6000, 100), openings=[(250, 1200, 800, 2010)]),
+                wall("B", (100, 200), (100, 3000), openings=[(100, 900, 800, 2010)]),
+            ]
+        )
+    )
+    one = told(house, "bond.left-out")
+    assert one.place.opening in ("A#1", "B#1")
+    assert "Move one of the openings away from the corner" in one.text
+    left = house.account(one.place.opening[0])
+    assert left.causes["over openings that nothing bridges"] > 0.1
+    assert [b.bridged for b in house.work.bridges if b.opening == one.place.opening] == ["none"]
+
+
+def test_a_unit_that_bridges_beside_a_lintel_finds_no_bearing() -> None:
+    house = checked(lay([wall("A", (0, 0), (4000, 0), openings=[(1163, 1726, 0, 390), (1966, 2116, 0, 390)])]))
+    bridged = {b.opening: b.bridged for b in house.work.bridges}
+    if bridged["A#2"] == "none":
+        assert told(house, "bond.left-out").place.opening == "A#2"
+    assert bridged["A#1"] == "lintel"
+
+
+class Brings(Rule):
+    """An alternative that brings an item, a lead and another unit; the other one is dearer, since its piece cannot lie."""
+
+    code = "brings"
+
+    def demand(self, run: Run, courses: Courses) -> list[Sentence]:
+        def item(kind: str) -> Item:
+            return Item(kind=kind, run=run.name, start=0, end=0, bottom=run.bottom, top=run.bottom, course=1, corner=run.first.corner)
+
+        hole = Fixed(course=2, lo=1500 * MM, hi=2099 * MM, unit=run.unit.code)
+        core = next(u.code for u in run.catalogue.of_kind("core", run.thickness))
+        good = (item("bar"), Lead(corner=run.first.corner, courses=5), Use(course=1, lo=0, hi=500 * MM, unit=core))
+        return [Choice(name="either", alternatives=((hole, item("strap")), good))]
+
+
+def test_items_of_the_picked_alternative_are_kept_and_no_others() -> None:
+    house = lay([wall("A", (0, 0), (5999, 0), openings=[(1000, 1900, 0, 2010)])], more_rules=[Brings()])
+    assert [(i.kind, i.rule) for i in house.work.items if i.rule == "brings"] == [("bar", "brings")]
+    run = house.work.runs["R1"]
+    assert house.bond.leads[run.first.corner] == 5
+    p = house.work.pieces
+    assert {p.units[int(p.unit[k])].kind for k in range(len(p)) if p.course[k] == 1 and p.start[k] < 500 * MM} == {"core"}
+
+
+def test_one_tie_where_a_rule_and_the_engine_want_one() -> None:
+    """A run that passes twice at a corner is tied once: by the rule that asked for it, else by the engine."""
+    walls = ring(6200, 4400, height=2610)
+    house = lay([wall("A", (0, 100), (6200, 100), height=2610, openings=[(300, 1200, 0, 2010)]), *walls[1:]])
+    ties = house.items("tie")
+    assert [(t.rule, t.course) for t in ties] == [("lintel_bearing", 10)]
