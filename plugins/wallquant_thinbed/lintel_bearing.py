@@ -141,22 +141,20 @@ class LintelBearing(Rule):
         bearings += [(a.end, b.start, _PIER_YIELDS) for a, b in zip(one.openings, one.openings[1:], strict=False) if a.end < b.start]
         for lo, hi, yields in sorted(bearings):
             yield Window(course=below, lo=lo, hi=hi, yields=yields, why="no joint inside a bearing")
-        for junction in run.junctions:
-            yield from self._at_corner(run, courses, junction, one, place, (below, course, last))
+        for zone in one.zones:
+            yield from self._at_corner(run, courses, zone, one, place, (below, course, last))
 
     def _at_corner(
         self,
         run: Run,
         courses: Courses,
-        junction: Junction,
+        zone: lintels.Zone,
         one: Bridging,
         place: lintels.Place,
         at: tuple[int, int, int],
     ) -> Iterator[Phase | Item]:
         """Which run passes where the lintel or its bearing reaches into a corner; a tie where this run passes twice running."""
-        band = lintels.zone(run, junction)
-        if band is None:
-            return
+        junction, band = zone
         below, course, last = at
         passing: set[int] = set()
         gap = max(place.lo - band[1], band[0] - place.hi)
@@ -165,11 +163,11 @@ class LintelBearing(Rule):
         elif gap == 0:
             for number in range(course, last + 1):
                 yield Phase(corner=junction.corner, course=number, passes=junction.other, why="the lintel butts against the other run")
-        if lintels.reaches(run, junction, one, place):
+        if lintels.reaches(band, one, place):
             passing.add(below)
         for number in sorted(passing):
             yield Phase(corner=junction.corner, course=number, passes=run.name, why="the lintel leaves the other run no room here")
-        if lintels.reaches(run, junction, one, place):
+        if lintels.reaches(band, one, place):
             yield Item(
                 kind="tie",
                 run=run.name,
@@ -219,8 +217,8 @@ class LintelBearing(Rule):
                 f"lintel spans both (longest {text(one.longest, system)}). Leave a pier of {pier}, or have one beam made over both"
             )
             yield self._finding(run, one, "too-near", "warning", said, shortest, full)
-        for junction in run.junctions:
-            if all(lintels.reaches(run, junction, one, place) for place in one.places):
+        for junction, band in one.zones:
+            if all(lintels.reaches(band, one, place) for place in one.places):
                 yield self._beside_corner(run, one, junction, named)
 
     def _unbridged(self, run: Run, one: Bridging, named: str, width: str) -> Finding:

@@ -45,12 +45,17 @@ class Place:
     hi: Nm
 
 
+Zone = tuple[Junction, tuple[Nm, Nm]]
+"""A corner, and the stations that the other run takes up where it passes there."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Bridging:
     """One lintel's task.
 
     `left` and `right` are the bearings asked of this lintel, `full` what the rule asks without a neighbour; `limits` the
-    stations it may not pass.  Without places `problem` says why: none, too-long, too-near, no-bearing, no-room or no-place.
+    stations it may not pass; `zones` the corners that one of its places may come near.  Without places `problem` says why: none,
+    too-long, too-near, no-bearing, no-room or no-place.
     `small`: the units bridge it themselves.
     """
 
@@ -62,6 +67,7 @@ class Bridging:
     height: Nm = 0
     longest: Nm = 0
     places: tuple[Place, ...] = ()
+    zones: tuple[Zone, ...] = ()
     problem: str = ""
     small: bool = False
 
@@ -128,10 +134,9 @@ def zone(run: Run, junction: Junction) -> tuple[Nm, Nm] | None:
     return junction.station - half - joint, junction.station + half + joint
 
 
-def reaches(run: Run, junction: Junction, one: Bridging, place: Place) -> bool:
-    """Whether a bearing reaches into a corner, so that this run passes there under the lintel and beside it."""
-    band = zone(run, junction)
-    return band is not None and any(lo < band[1] and hi > band[0] for lo, hi in ((place.lo, one.start), (one.end, place.hi)))
+def reaches(band: tuple[Nm, Nm], one: Bridging, place: Place) -> bool:
+    """Whether a bearing reaches into a corner's zone, so that this run passes there under the lintel and beside it."""
+    return (place.lo < band[1] and one.start > band[0]) or (one.end < band[1] and place.hi > band[0])
 
 
 def _small(run: Run, opening: RunOpening, asked: Asked) -> bool:
@@ -169,12 +174,15 @@ def _bridging(run: Run, group: tuple[RunOpening, ...], wide: Sequence[RunOpening
     if not stock:
         return Bridging(openings=group, full=full, left=full, right=full, limits=(start, end), problem="none")
     height = stock[0].height
+    far = stock[-1].length + run.catalogue.least_piece
+    near = (j for j in run.junctions if abs(j.station - (start + end) // 2) <= end - start + far + j.thickness)
+    zones = tuple((j, band) for j in near if (band := zone(run, j)))
     hard = (_run_limit(run, run.first, 1), _run_limit(run, run.last, -1))
     hard = _crossed(run, hard, (head, head + height), (start, end))
     hard = _voids(run, group, hard, (head, head + height), (start, end))
     lo, hi = _shared(run, group, wide, hard, height, (start, end))
     left, right = (min(full, room) if limit != own else full for room, limit, own in ((start - lo, lo, hard[0]), (hi - end, hi, hard[1])))
-    one = Bridging(openings=group, full=full, left=left, right=right, limits=(lo, hi), height=height, longest=stock[-1].length)
+    one = Bridging(openings=group, full=full, left=left, right=right, limits=(lo, hi), height=height, longest=stock[-1].length, zones=zones)
     if min(left, right) < min(asked.least, full):
         return replace(one, problem="too-near")
     if end - start + left + right > stock[-1].length:
@@ -184,7 +192,7 @@ def _bridging(run: Run, group: tuple[RunOpening, ...], wide: Sequence[RunOpening
     fitting = [u for u in stock if u.length >= end - start + left + right]
     found = _places(run, one, fitting)
     roofed = [p for p in found if head + height <= levels(run, p.lo, p.hi)[0] + run.catalogue.fit.top.plus]
-    clear = [p for p in roofed if not any(reaches(run, j, one, p) for j in run.junctions)]
+    clear = [p for p in roofed if not any(reaches(z, one, p) for _, z in zones)]
     roofed = clear or roofed
     lengths = sorted({p.unit.length for p in roofed})[:LENGTHS]
     problem = "" if roofed else "no-room" if found else "no-place"
@@ -270,9 +278,8 @@ def _places(run: Run, one: Bridging, fitting: Sequence[Unit]) -> list[Place]:
     for unit in fitting:
         spare = unit.length - (one.end - one.start)
         starts = [round(Fraction(2 * one.start - spare, 2 * grid)) * grid, lo, hi - unit.length]
-        for band in (zone(run, j) for j in run.junctions):
-            if band is not None:
-                starts += [band[1], band[0] - unit.length]
+        for _, band in one.zones:
+            starts += [band[1], band[0] - unit.length]
         starts += [one.start - one.left, one.end + one.right - unit.length]
         for at, into in [(at, found) for at in starts] + [(lo + least, rare), (hi - least - unit.length, rare)]:
             if _holds(run, one, at, at + unit.length):
