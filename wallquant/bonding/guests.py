@@ -59,7 +59,11 @@ def _seen(host: Asked, other: Asked, boxes: list[Box], earlier: bool) -> Iterato
     x, y = there.start[0] - here.start[0], there.start[1] - here.start[1]
     station, side = x * u + y * v, y * u - x * v
     half, wide = there.thickness // 2, here.thickness // 2
+    # a course of room below and above: beds on the wall below count, the rest of it does not
+    low, high = -here.unit.height - shift, max(z for _, z in host.problem.top) + here.unit.height - shift
     for a, b, bottom, top in boxes:
+        if top < low or bottom > high:
+            continue
         if abs(across) <= SQUARE:
             taken = min(side + half, wide) - max(side - half, -wide)
             if taken > THIN:
@@ -67,11 +71,11 @@ def _seen(host: Asked, other: Asked, boxes: list[Box], earlier: bool) -> Iterato
                 upper = _top(other, (a + b) // 2, bottom, top) + shift
                 yield Guest(box=(lo, hi, bottom + shift, upper), joint=earlier)
         elif abs(along) <= SQUARE:
-            low, high = sorted((side + across * a, side + across * b))
-            taken = min(high, wide) - max(low, -wide)
+            right, left = sorted((side + across * a, side + across * b))
+            taken = min(left, wide) - max(right, -wide)
             if taken > THIN:
                 at = round(station)
-                middle = round((max(low, -wide) + taken / 2 - side) / across)
+                middle = round((max(right, -wide) + taken / 2 - side) / across)
                 upper = _top(other, middle, bottom, top) + shift
                 yield Guest(box=(at - half, at + half, bottom + shift, upper), joint=True)
 
