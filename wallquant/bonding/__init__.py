@@ -37,8 +37,10 @@ __all__ = ["Account", "Bond", "RuleError", "bond"]
 class Bond:
     """The laid building, before it is ordered.
 
-    `cuts` and `bound` are the pieces cut and the proven least, runs summed; `offset_rules` names for each run and course the rule
-    whose offset was the greatest, `offsets` that offset; `leads` for each corner the courses of its lead.
+    `cuts` and `bound` are the cut pieces and their proven least, runs summed, fixed pieces included: in length, by a rake, or in
+    height; a piece that is cut twice counts once.  The least is that of all layouts with the phases, alternatives, fits and levels
+    chosen.  `offset_rules` names for each run and course the rule whose offset was the greatest, `offsets` that offset; `leads` for
+    each corner the courses of its lead.
     """
 
     work: Work
@@ -141,8 +143,8 @@ def bond(
     return Bond(
         work=work,
         accounts=tuple(sorted(books, key=lambda b: b.wall)),
-        cuts=int(sum(s.stack.cuts for s in solved.values())),
-        bound=int(sum(s.stack.bound for s in solved.values())),
+        cuts=int(np.count_nonzero(pieces.cut)),
+        bound=int(sum(s.stack.bound for s in solved.values()) + np.count_nonzero(pieces.cut[pieces.fixed >= 0])),
         offsets={name: one.problem.offsets for name, one in asked.items()},
         offset_rules={name: one.offset_rules for name, one in asked.items()},
         leads=_leads(extras),

@@ -157,7 +157,8 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
                     if span.hi > span.lo:
                         small.append(Scrap(lo=span.lo, hi=span.hi, bottom=span.bottom, top=span.top, reason="shorter than the least piece"))
                     continue
-                spans.append(span)
+                ripped = span.top - span.bottom != problem.levels.height
+                spans.append(replace(span, ripped=True) if ripped else span)
                 row_cells.append(cell)
         hard = sorted({(a.lo, a.hi + problem.how.joint) for a in asks.get(k, ()) if a.of == "joint" and a.yields == 0})
         soft = sorted(
