@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from tests.unit.laid_house import House, checked, lay, ring, wall
 from wallquant.findings import Finding
 from wallquant.layout import Courses, Run
@@ -126,6 +128,33 @@ def test_items_of_the_picked_alternative_are_kept_and_no_others() -> None:
     assert house.bond.leads[run.first.corner] == 5
     p = house.work.pieces
     assert {p.units[int(p.unit[k])].kind for k in range(len(p)) if p.course[k] == 1 and p.start[k] < 500 * MM} == {"core"}
+
+
+class Beam(Rule):
+    """A lintel that bears 300 on either side, and asks less than that or nothing; no joint within 250 of the jambs."""
+
+    code = "beam"
+
+    def __init__(self, bearing: int) -> None:
+        super().__init__()
+        self.bearing = bearing
+
+    def demand(self, run: Run, courses: Courses) -> list[Sentence]:
+        lo, hi = 1000 * MM, 2000 * MM
+        beam = Fixed(
+            course=4, lo=lo - 250 * MM, hi=hi + 250 * MM, unit="lintel-1500x200x200", opening=(run.openings[0].key,), bearing=self.bearing
+        )
+        return [beam, Window(course=3, lo=lo - 250 * MM, hi=lo), Window(course=3, lo=hi, hi=hi + 250 * MM)]
+
+
+@pytest.mark.parametrize("asked", [0, 120])
+def test_the_bearing_asked_is_what_the_rule_says_and_no_window(asked: int) -> None:
+    """Joints are kept out of the whole bearing of 250; what is asked is said by the rule, and 0 where it asks none."""
+    one = wall("A", (0, 0), (3000, 0), height=1010, openings=[(1000, 2000, 0, 610)])
+    house = lay([one], more_rules=[Beam(asked * MM)], rules_off=["lintel_bearing"])
+    (bridge,) = house.work.bridges
+    assert (bridge.bearing_start, bridge.bearing_end, bridge.bearing_least) == (250 * MM, 250 * MM, asked * MM)
+    assert bridge.bridged == "lintel"
 
 
 def test_one_tie_where_a_rule_and_the_engine_want_one() -> None:

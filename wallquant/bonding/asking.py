@@ -363,7 +363,7 @@ def _group(sentences: Iterable[tuple[str, Sentence]], run: Run, fit: Fitted, pla
             puts.append(
                 Put(
                     lo=s.lo, hi=s.hi, bottom=bottom, top=top, unit=s.unit,
-                    opening=tuple(opening[k] for k in s.opening if k in opening), rule=code,
+                    opening=tuple(opening[k] for k in s.opening if k in opening), bearing=s.bearing, rule=code,
                 )
             )  # fmt: skip
         elif isinstance(s, Phase) and s.passes != TIED and s.corner in place:

@@ -47,7 +47,7 @@ class Ask:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Put:
-    """A fixed piece, or without `unit` a straight joint: where it lies, and which openings it bridges."""
+    """A fixed piece, or without `unit` a straight joint: where it lies, which openings it bridges, and the bearing asked of each end."""
 
     lo: Nm
     hi: Nm
@@ -55,6 +55,7 @@ class Put:
     top: Nm
     unit: str = ""
     opening: tuple[int, ...] = ()
+    bearing: Nm = 0
     rule: str = ""
 
 
