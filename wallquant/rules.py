@@ -38,7 +38,8 @@ class Fixed:
     """A given piece over `courses` courses from `course` on; without `unit` a straight joint from lo to hi.
 
     `bottom` is the level of its underside where that is no bearing line (a lintel at a head off course); None: the course's
-    own.  `offset` False: its ends need no offset from the joints below and above.  `opening` names what it bridges.
+    own.  `offset` False: its ends need no offset from the joints below and above.  `opening` names what it bridges, `bearing` is
+    the length that its rule asks each of its ends to bear on (0: none asked); it is said in the plan, windows keep joints out of it.
     """
 
     course: int
@@ -49,6 +50,7 @@ class Fixed:
     bottom: Nm | None = None
     offset: bool = True
     opening: tuple[str, ...] = ()
+    bearing: Nm = 0
     why: str = ""
 
 

@@ -134,6 +134,7 @@ class LintelBearing(Rule):
             unit=place.unit.code,
             bottom=head,
             opening=tuple(o.key for o in one.openings),
+            bearing=min(one.left, one.right),
             why=self.title,
         )
         below = courses.at(head - courses.joint - 1)

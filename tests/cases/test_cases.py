@@ -16,7 +16,7 @@ from wallquant import plugins, strictyaml
 from wallquant.rules import Choice, Precedence, Rule, configured
 
 FOLDER = Path(wallquant_thinbed.__file__).parent / "cases"
-LENGTHS = {"lo", "hi", "bottom", "top", "level", "start", "end", "offset", "size"}
+LENGTHS = {"lo", "hi", "bottom", "top", "level", "start", "end", "offset", "size", "bearing"}
 PARTS_OF_TEXT = {"text", "hold", "why", "reason", "name"}
 ASKED = {"offset", "demand", "measure", "precede", "findings", "error"}
 

@@ -142,6 +142,7 @@ def test_e_door_beside_a_corner(tmp_path: Path, from_face: int, lintel: tuple[in
     row = bridge.lintel[0]
     p = plan.work.pieces
     got = (int(p.start[row]) / MM + 100, int(p.end[row]) / MM + 100)
+    assert bridge.bearing_least == 203.2 * MM
     if from_face == 300:
         assert got == lintel
         assert (bridge.bearing_start, bridge.bearing_end) == (bearings[0] * MM, bearings[1] * MM)

@@ -109,11 +109,12 @@ def lay(
     sills: Mapping[str, int] | None = None,
     any_thickness: bool = False,
     more_rules: Sequence[Rule] = (),
+    rules_off: Sequence[str] = (),
 ) -> House:
-    """Lay walls with all rules of the pack, and ask the rules for their findings."""
+    """Lay walls with all rules of the pack but those off, and ask the rules for their findings."""
     book = catalogues.load(catalogue) if isinstance(catalogue, str) else catalogue
     building = Building(walls=tuple(walls), unit=book.system)
-    rules = (*jobs.configure(Job(rules=dict(settings or {})), RULES), *more_rules)
+    rules = (*jobs.configure(Job(rules=dict(settings or {}), rules_off=tuple(rules_off)), RULES), *more_rules)
     network, told = graph.build(building, book, any_thickness=any_thickness)
     laid, more = bond(network, building, rules, heads=heads, sills=sills, system=book.system)
     said = [f for rule in rules for f in rule.findings(laid.work)]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from tests.unit.laid_house import House, checked, lay, ring, wall
 from wallquant.findings import Finding
 from wallquant.layout import Courses, Run
@@ -37,6 +39,22 @@ def test_windows_that_gave_way_are_told_once_for_the_whole_plan() -> None:
     assert one.severity == "note"
 
 
+def test_a_cut_piece_in_two_windows_counts_once() -> None:
+    """Doors whose piers are all lead and jamb zone: each cut piece lies in two windows or three, and is told once."""
+    house = checked(lay([wall("A", (0, 0), (3800, 0), height=1810, openings=[(700, 1600, 0, 1410), (2150, 3050, 0, 1410)])]))
+    one = told(house, "bond.cut-window")
+    p = house.work.pieces
+    near = [(c - 200, c + 200) for c in (700, 1600, 2150, 3050)]
+    leads = [(0, 898.5), (3800 - 898.5, 3800)]
+    found = 0
+    for k in range(len(p)):
+        lo, hi = p.start[k] / MM, p.end[k] / MM
+        low = p.top[k] <= 1410 * MM
+        found += bool(p.cut[k] & 1) and any(lo < b and hi > a for a, b in (leads + near if low else leads))
+    assert one.times == found > 10
+    assert int(one.text.split()[0]) == found <= house.bond.cuts
+
+
 class Shy(Rule):
     """No head joint over a place of the first run, where that costs nothing."""
 
@@ -47,9 +65,11 @@ class Shy(Rule):
 
 
 def test_joint_windows_that_gave_way() -> None:
-    one = told(lay([wall("A", (0, 0), (5999, 0))], more_rules=[Shy()]), "bond.joint-window")
-    assert "head joints lie where shy wants none, in 12 courses of 1 run, first in R1, course 1" in one.text
-    assert one.times == 12
+    house = lay([wall("A", (0, 0), (5999, 0))], more_rules=[Shy()])
+    one = told(house, "bond.joint-window")
+    inside = sum(0 < start < 4000 for course in range(1, 13) for start, _ in house.row("R1", course))
+    assert f"{inside} head joints lie where shy wants none, in 12 courses of 1 run, first in R1, course 1" in one.text
+    assert one.times == inside >= 12 * 6
 
 
 def test_offsets_that_gave_way_name_both_rules() -> None:
@@ -126,6 +146,33 @@ def test_items_of_the_picked_alternative_are_kept_and_no_others() -> None:
     assert house.bond.leads[run.first.corner] == 5
     p = house.work.pieces
     assert {p.units[int(p.unit[k])].kind for k in range(len(p)) if p.course[k] == 1 and p.start[k] < 500 * MM} == {"core"}
+
+
+class Beam(Rule):
+    """A lintel that bears 300 on either side, and asks less than that or nothing; no joint within 250 of the jambs."""
+
+    code = "beam"
+
+    def __init__(self, bearing: int) -> None:
+        super().__init__()
+        self.bearing = bearing
+
+    def demand(self, run: Run, courses: Courses) -> list[Sentence]:
+        lo, hi = 1000 * MM, 2000 * MM
+        beam = Fixed(
+            course=4, lo=lo - 250 * MM, hi=hi + 250 * MM, unit="lintel-1500x200x200", opening=(run.openings[0].key,), bearing=self.bearing
+        )
+        return [beam, Window(course=3, lo=lo - 250 * MM, hi=lo), Window(course=3, lo=hi, hi=hi + 250 * MM)]
+
+
+@pytest.mark.parametrize("asked", [0, 120])
+def test_the_bearing_asked_is_what_the_rule_says_and_no_window(asked: int) -> None:
+    """Joints are kept out of the whole bearing of 250; what is asked is said by the rule, and 0 where it asks none."""
+    one = wall("A", (0, 0), (3000, 0), height=1010, openings=[(1000, 2000, 0, 610)])
+    house = lay([one], more_rules=[Beam(asked * MM)], rules_off=["lintel_bearing"])
+    (bridge,) = house.work.bridges
+    assert (bridge.bearing_start, bridge.bearing_end, bridge.bearing_least) == (250 * MM, 250 * MM, asked * MM)
+    assert bridge.bridged == "lintel"
 
 
 def test_one_tie_where_a_rule_and_the_engine_want_one() -> None:

@@ -28,7 +28,7 @@ from wallquant.graph import Network, level_at
 from wallquant.layout import TIED, Bridge, Corner, Work
 from wallquant.masonry import Unit
 from wallquant.rules import Item, Rule
-from wallquant.units import MM, Nm
+from wallquant.units import Nm
 
 __all__ = ["Account", "Bond", "RuleError", "bond"]
 
@@ -37,8 +37,10 @@ __all__ = ["Account", "Bond", "RuleError", "bond"]
 class Bond:
     """The laid building, before it is ordered.
 
-    `cuts` and `bound` are the pieces cut and the proven least, runs summed; `offset_rules` names for each run and course the rule
-    whose offset was the greatest, `offsets` that offset; `leads` for each corner the courses of its lead.
+    `cuts` and `bound` are the cut pieces and their proven least, runs summed, fixed pieces included: in length, by a rake, or in
+    height; a piece that is cut twice counts once.  The least is that of all layouts with the phases, alternatives, fits and levels
+    chosen.  `offset_rules` names for each run and course the rule whose offset was the greatest, `offsets` that offset; `leads` for
+    each corner the courses of its lead.
     """
 
     work: Work
@@ -141,8 +143,8 @@ def bond(
     return Bond(
         work=work,
         accounts=tuple(sorted(books, key=lambda b: b.wall)),
-        cuts=int(sum(s.stack.cuts for s in solved.values())),
-        bound=int(sum(s.stack.bound for s in solved.values())),
+        cuts=int(np.count_nonzero(pieces.cut)),
+        bound=int(sum(s.stack.bound for s in solved.values()) + np.count_nonzero(pieces.cut[pieces.fixed >= 0])),
         offsets={name: one.problem.offsets for name, one in asked.items()},
         offset_rules={name: one.offset_rules for name, one in asked.items()},
         leads=_leads(extras),
@@ -249,7 +251,7 @@ def _bridges(
                 under = [through[k] for k in over[0][1].opening]
                 jambs = min(u.start for u in under), max(u.end for u in under)
                 start, end = jambs[0] - min(p.lo for _, p in over), max(p.hi for _, p in over) - jambs[1]
-                wanted = min([_asked_bearing(one, done, n, jambs), start, end])
+                wanted = max(p.bearing for _, p in over)
             elif covered and sides:
                 start, end = max(sides)
                 wanted = min(start, end)
@@ -270,16 +272,3 @@ def _bridges(
             if not o.through
         ]  # fmt: skip
     return sorted(out, key=lambda b: (int(b.run[1:]), b.start, b.sill, b.opening))
-
-
-def _asked_bearing(one: Asked, done: Solved, opening: int, jambs: tuple[Nm, Nm]) -> Nm:
-    """Return the bearing asked under a lintel: the shortest window without joints beside its outer jambs that its rule put."""
-    chosen = [c[p] for c, p in zip(one.problem.choices, done.picks, strict=True)]
-    lengths = [
-        a.hi - a.lo
-        for g in (one.problem.base, *chosen)
-        if any(opening in p.opening for p in g.puts)
-        for a in g.asks
-        if a.of == "joint" and (abs(a.hi - jambs[0]) <= MM or abs(a.lo - jambs[1]) <= MM)
-    ]
-    return min(lengths, default=10**12)

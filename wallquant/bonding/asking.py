@@ -15,7 +15,7 @@ from wallquant.catalogue import Catalogue
 from wallquant.layout import TIED, Course, Junction, Run, RunOpening
 from wallquant.masonry import Unit
 from wallquant.rules import Bed, Choice, Fixed, Item, Lead, Phase, Rule, Sentence, Use, Window
-from wallquant.units import MM, Nm
+from wallquant.units import MM, Nm, mm_text
 
 
 class RuleError(ValueError):
@@ -100,6 +100,7 @@ def ask(
     fit = fitted(run, levels, beds)
     seen = replace(run, openings=fit.openings, top=fit.top)
     spoken = [(rule.code, s) for rule in rules for s in said(rule, seen, levels) if not (isinstance(s, Choice) and left & _bridged(s))]
+    _check_units(run, spoken)
     offsets, offset_rules = _offsets(rules, fit)
     catalogue = run.catalogue
     base, choices, names = _groups(seen, fit, spoken)
@@ -134,6 +135,21 @@ def ask(
         ),
         offset_rules=offset_rules,
     )
+
+
+def _check_units(run: Run, spoken: Iterable[tuple[str, Sentence]]) -> None:
+    """Refuse a unit that the catalogue does not have, and over a stretch one of another face: joints are solved for one face."""
+    for code, s in spoken:
+        if isinstance(s, Choice):
+            _check_units(run, [(code, one) for a in s.alternatives for one in a])
+        elif isinstance(s, Use | Window | Fixed) and s.unit:
+            try:
+                unit = run.catalogue.unit(s.unit)
+            except ValueError as error:
+                raise RuleError(f"rule {code} asks for a unit in run {run.name}, but {error}") from error
+            if not isinstance(s, Fixed) and (unit.length, unit.height) != (run.unit.length, run.unit.height):
+                face = " x ".join(mm_text(size) for size in (run.unit.length, run.unit.height))
+                raise RuleError(f"rule {code} asks for {s.unit} in run {run.name}, whose units are {face} mm; ask for one of that face")
 
 
 def _bridged(choice: Choice) -> set[str]:
@@ -347,7 +363,7 @@ def _group(sentences: Iterable[tuple[str, Sentence]], run: Run, fit: Fitted, pla
             puts.append(
                 Put(
                     lo=s.lo, hi=s.hi, bottom=bottom, top=top, unit=s.unit,
-                    opening=tuple(opening[k] for k in s.opening if k in opening), rule=code,
+                    opening=tuple(opening[k] for k in s.opening if k in opening), bearing=s.bearing, rule=code,
                 )
             )  # fmt: skip
         elif isinstance(s, Phase) and s.passes != TIED and s.corner in place:

@@ -47,7 +47,7 @@ class Ask:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Put:
-    """A fixed piece, or without `unit` a straight joint: where it lies, and which openings it bridges."""
+    """A fixed piece, or without `unit` a straight joint: where it lies, which openings it bridges, and the bearing asked of each end."""
 
     lo: Nm
     hi: Nm
@@ -55,6 +55,7 @@ class Put:
     top: Nm
     unit: str = ""
     opening: tuple[int, ...] = ()
+    bearing: Nm = 0
     rule: str = ""
 
 
@@ -157,7 +158,8 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
                     if span.hi > span.lo:
                         small.append(Scrap(lo=span.lo, hi=span.hi, bottom=span.bottom, top=span.top, reason="shorter than the least piece"))
                     continue
-                spans.append(span)
+                ripped = span.top - span.bottom != problem.levels.height
+                spans.append(replace(span, ripped=True) if ripped else span)
                 row_cells.append(cell)
         hard = sorted({(a.lo, a.hi + problem.how.joint) for a in asks.get(k, ()) if a.of == "joint" and a.yields == 0})
         soft = sorted(

@@ -1,7 +1,10 @@
-"""A proven lower bound for the cuts of a run: the least of each span by itself, and what exact searches prove beyond that.
+"""A proven lower bound for the cut pieces of a run: the least of each span by itself, and what exact searches prove beyond that.
 
 A *star* is a few spans of two neighbouring courses that overlap.  An exact search (see `wallquant.bonding.pair`) may prove that
-they need more cuts together than each by itself: its *gain*.  Stars that share no span add up.
+they need more cuts by length together than each by itself: its *gain*.  Stars that share no span add up.
+
+A piece of a ripped span is cut whatever its length, so that span has as many cut pieces as pieces; a piece that is cut both in
+length and in height counts once.  `Proof.bound` says why its sum never exceeds what can be laid.
 """
 
 from __future__ import annotations
@@ -13,7 +16,7 @@ from itertools import pairwise
 from wallquant.bonding.fills import Fill, moved
 from wallquant.bonding.nodes import Net
 from wallquant.bonding.pair import Half, Pair, least_two, two
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.span import Interval, Span, fewest_pieces
 from wallquant.units import Nm
 
 Star = tuple[tuple[int, ...], tuple[int, ...]]
@@ -37,7 +40,23 @@ class Proof:
         self.packed: list[tuple[Star, int]] = []
 
     def bound(self) -> int:
-        return sum(self.least.values()) + sum(g for _, g in self.packed)
+        """Return the least number of cut pieces, cut in length, by a rake or in height, that any layout of the run can have.
+
+        *Proof.*  Let a layout keep the hard windows, the offsets and the joints' range.  Write c(s) for its pieces of span s that
+        are cut by length or rake, n(s) for all its pieces there, and x(s) for those that are cut in any way: x(s) = n(s) where s
+        is ripped, else c(s).  Always c(s) >= l(s), the least of the span by itself, and n(s) >= m(s), its fewest pieces; and since
+        each piece cut by length is a piece, n(s) >= c(s).  So x(s) >= f(s), with f(s) = max(l(s), m(s)) where s is ripped, else
+        l(s), and x(s) >= c(s) in any case.  A star S with gain g is proven to have sum c(s) >= sum l(s) + g over its spans, so
+        sum x(s) over S is at least sum f(s) and at least sum l(s) + g: its gain beyond f is g - sum (f(s) - l(s)), where that is
+        positive.  Stars that share no span are disjoint sums, and a span in no star has at least f(s); together they are the bound.
+        """
+        floor = {n.number: max(self.least[n.number], fewest_pieces(n.span, self.net.how)) for n in self.net.nodes if n.span.ripped}
+        packed_ = self.packed
+        if floor:
+            more = {u: f - self.least[u] for u, f in floor.items()}
+            beyond = {s: g - sum(more.get(u, 0) for course in s for u in course) for s, g in self.gains.items()}
+            packed_ = packed({s: g for s, g in beyond.items() if g > 0})
+        return sum(floor.get(u, least) for u, least in self.least.items()) + sum(g for _, g in packed_)
 
     def excess(self, cuts: Mapping[int, int]) -> set[int]:
         """Return the nodes with more cuts than their least, less those that a gain explains."""

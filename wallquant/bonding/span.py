@@ -28,6 +28,7 @@ class Span:
 
     `lapped_lo`, `lapped_hi`: is that end a head joint from which the courses below and above must stand off (a butt, the end of
     a lintel), and not a jamb or a free end?  `bottom`, `top`: its levels; `full_lo`, `full_hi`: between them it has its full height.
+    `ripped`: is it of another height than its unit, so that each of its pieces is cut, whatever its length?
     """
 
     lo: Nm
@@ -38,6 +39,7 @@ class Span:
     lapped_hi: bool = False
     full_lo: Nm
     full_hi: Nm
+    ripped: bool = False
 
     @property
     def raked(self) -> bool:
@@ -118,6 +120,15 @@ def free(windows: Sequence[Interval], lo: Nm, hi: Nm) -> Free:
         first.append(at)
         last.append(hi)
     return Free(first, last)
+
+
+def fewest_pieces(span: Span, how: Bonded) -> int:
+    """Return the least number of pieces that any layout of a span has.
+
+    A piece is at most a unit long and a head joint at most `joint_most` wide, so n pieces reach over n units and n - 1 joints at
+    most; the least n that reaches over the span is a lower bound whatever the windows, the rake and the joints are.
+    """
+    return max(1, -(-(span.hi - span.lo + how.joint_most) // (how.unit + how.joint_most)))
 
 
 def holds(intervals: Sequence[Interval], y: Nm) -> bool:

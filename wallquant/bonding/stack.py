@@ -19,7 +19,11 @@ Layout = tuple[tuple[Nm, Nm], ...]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Stack:
-    """What was found: a layout a course, the cuts, their proven lower bound, and how often an offset or hard window gave way."""
+    """What was found: a layout a course, the cut pieces (in length, by a rake, in height), their proven lower bound, and how often
+    an offset or hard window gave way.
+
+    The bound holds for layouts in which none gives way; where one does, fewer cuts may be laid, and the bound is then these.
+    """
 
     layouts: tuple[Layout, ...]
     cuts: int
@@ -53,7 +57,7 @@ class Solver:
         for numbers in net.of_row:
             pieces = [(a + net.nodes[u].span.lo, b + net.nodes[u].span.lo) for u in numbers for a, b in chosen[u].pieces]
             layouts.append(tuple(pieces))
-        cuts = sum(f.cuts for f in chosen)
+        cuts = sum(len(f.pieces) if n.span.ripped else f.cuts for n, f in zip(net.nodes, chosen, strict=True))
         return Stack(layouts=tuple(layouts), cuts=cuts, bound=min(bound, cuts), violations=_broken(net, chosen))
 
     def fewest(self, span: Span, windows: Sequence[Interval]) -> int | None:

@@ -97,12 +97,12 @@ def _cause(one: Asked, done: Solved, course: int, at: Nm) -> str:
     return "engine"
 
 
-Given = dict[tuple[str, str], list[tuple[str, int, Nm]]]
-"""Rule and kind of window to the run, course and station of every place where it gave way."""
+Given = dict[tuple[str, str], dict[tuple[str, int, int], Nm]]
+"""Rule and kind of window to the joints or cut pieces that lie in it: run, course and number in the course, each once, and station."""
 
 
 def _windows(name: str, one: Asked, done: Solved, given: Given) -> None:
-    """Add the windows of a run that gave way."""
+    """Add the joints and cut pieces of a run that lie in windows; one that two windows of a rule hold counts once."""
     most = one.problem.how.joint_most
     for group in groups(one.problem, done.picks):
         for a in group.asks:
@@ -110,17 +110,18 @@ def _windows(name: str, one: Asked, done: Solved, given: Given) -> None:
                 continue
             layout = done.stack.layouts[a.course - 1]
             if a.of == "joint":
-                hit = [e for (_, e), (s, _) in itertools.pairwise(layout) if 0 < s - e <= most and s > a.lo and e < a.hi]
+                between = enumerate(itertools.pairwise(layout))
+                hit = [(n, e) for n, ((_, e), (s, _)) in between if 0 < s - e <= most and s > a.lo and e < a.hi]
             else:
-                hit = [p for p, q in layout if q - p != one.problem.how.unit and p < a.hi and q > a.lo]
+                hit = [(n, p) for n, (p, q) in enumerate(layout) if q - p != one.problem.how.unit and p < a.hi and q > a.lo]
             if hit:
-                given.setdefault((a.rule, a.of), []).append((name, a.course, hit[0]))
+                given.setdefault((a.rule, a.of), {}).update({(name, a.course, n): at for n, at in hit})
 
 
 def _gave_way(given: Given, asked: Mapping[str, Asked]) -> Iterator[Finding]:
     """Tell once for the whole plan where a rule's windows gave way, with the place of the first."""
     for (rule, of), places in sorted(given.items()):
-        first, course, at = places[0]
+        (first, course, _), at = next(iter(places.items()))
         runs, courses = {n for n, _, _ in places}, {(n, c) for n, c, _ in places}
         count = _counted(len(places), "cut piece" if of == "cut" else "head joint") + (" lies" if len(places) == 1 else " lie")
         offset = {r for n in runs for r in asked[n].offset_rules if r} or {"engine"}
