@@ -104,7 +104,7 @@ def test_every_opening_of_the_set_is_accounted_for() -> None:
     assert kinds.total() == ALL
     assert set(kinds) <= {"laid", "aside", "reading.opening-is-top", "reading.opening-dropped"}
     assert kinds["reading.opening-is-top"] == 4
-    assert kinds["reading.opening-dropped"] == 2  # O2: they reach less than a micrometre into their wall
+    assert kinds["reading.opening-dropped"] == 2  # O2: they reach less than a millimetre into their wall
     assert kinds["laid"] >= 144
 
 
