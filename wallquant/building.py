@@ -6,6 +6,7 @@ A wall's stations run along its centre line from `Wall.start` (0) to `Wall.end`;
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from math import hypot
 
@@ -64,7 +65,10 @@ class Wall:
     Attributes
     ----------
     guid : str
-        GlobalId, or the wall list's name.
+        GlobalId, or the wall list's name; where one wall of the model is read as several straight walls (the chords of a curved
+        wall, the leaves of a cavity wall), a key of its own for each.
+    element : str
+        GlobalId of the model's wall, where it is read as several; '' otherwise.
     start, end : (int, int)
         Ends of the masonry's centre line: the middle of each end face, mitred ends at their mean station.
     thickness : int
@@ -106,6 +110,7 @@ class Wall:
     material: str = ""
     joins: tuple[str, ...] = ()
     """GlobalIds of the walls that the model says it meets: an annotation, never geometry."""
+    element: str = ""
 
     @property
     def length(self) -> Nm:
@@ -129,6 +134,8 @@ class SetAside:
     footprint: tuple[Point, ...] = ()
     openings: tuple[str, ...] = ()
     """Keys of the openings that go with it."""
+    element: str = ""
+    """As in `Wall`: the model's wall that this is a part of."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -148,3 +155,8 @@ class Building:
     unit: str = "mm"
     project_guid: str = ""
     sources: dict[str, str] = field(default_factory=dict)
+
+
+def element_keys(walls: Iterable[Wall], aside: Iterable[SetAside]) -> dict[str, str]:
+    """Return the GlobalId of the model's wall by the key of each wall that is read, or set aside, as a part of it."""
+    return {w.guid: w.element for w in walls if w.element} | {s.guid: s.element for s in aside if s.element}

@@ -12,7 +12,7 @@ from wallquant import catalogue as catalogues
 from wallquant import graph
 from wallquant import job as jobs
 from wallquant.bonding import Bond, RuleError, bond
-from wallquant.building import Building
+from wallquant.building import Building, element_keys
 from wallquant.catalogue import Catalogue
 from wallquant.cutting import cut
 from wallquant.findings import Finding, merged
@@ -79,9 +79,15 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         schedule=times,
         cutting=cutting,
         materials=counted,
-        findings=merged([*plugins.findings, *read, *joined, *told, *late, *times.findings, *said]),
+        findings=merged(_of_elements([*plugins.findings, *read, *joined, *told, *late, *times.findings, *said], building)),
         notes=notes,
     )
+
+
+def _of_elements(findings: Iterable[Finding], building: Building) -> list[Finding]:
+    """Let findings about a part of a wall name the model's wall."""
+    element = element_keys(building.walls, building.set_aside)
+    return [replace(f, place=replace(f.place, wall=element[f.place.wall])) if f.place.wall in element else f for f in findings]
 
 
 @contextmanager
@@ -143,9 +149,7 @@ def chosen(building: Building, job: Job, plugins: Plugins) -> tuple[Catalogue, t
 
 def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[Work, Schedule, list[Finding]]:
     """Cut the work into steps, ask rules what comes before what, and give the steps to crews."""
-    laps = {
-        name: max(0, max(offsets, default=0) - laid.work.catalogue.head_joint.nominal) for name, offsets in laid.offsets.items()
-    }
+    laps = {name: max(0, max(offsets, default=0) - laid.work.catalogue.head_joint.nominal) for name, offsets in laid.offsets.items()}
     steps = make_steps(laid.work, laid.leads, laps=laps, say=lambda length: text(length, system))
     work = replace(laid.work, steps=steps)
     asked: list[Precedence] = list(_asked(rules, "precede", work))

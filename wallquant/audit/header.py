@@ -46,11 +46,13 @@ class Range:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Part:
-    """The drawn extent of a wall on the stations of a run, mm."""
+    """The drawn extent of a wall on the stations of a run, mm; thickness and fits are those of the wall, or the part's own."""
 
     run: str
     start: float
     end: float
+    thickness: float
+    fit: dict[str, float]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -142,19 +144,24 @@ def _unit(raw: Value) -> Unit:
 
 def _wall(raw: Value) -> Wall:
     name = raw["guid"].text() or raw["name"].text()
-    parts = tuple(_part(one) for one in raw["parts"].items())
+    thickness, fit = raw["thickness_mm"].number(), _fit(raw["fit_mm"])
+    parts = tuple(_part(one, thickness, fit) for one in raw["parts"].items())
     ledger = raw["ledger_m3"]
     return Wall(
         name=name,
-        thickness=raw["thickness_mm"].number(),
+        thickness=thickness,
         parts=parts,
-        fit={key: _or_zero(raw["fit_mm"][key]) for key in ("start", "end", "top", "thickness")},
+        fit=fit,
         area={key: raw["area_m2"][key].number() for key in ("wall", "openings", "laid", "set_aside")},
         ledger={key: ledger[key].number() for key in LEDGER},
     )
 
 
-def _part(raw: Value) -> Part:
+def _fit(raw: Value) -> dict[str, float]:
+    return {key: _or_zero(raw[key]) for key in ("start", "end", "top", "thickness")}
+
+
+def _part(raw: Value, thickness: float, fit: dict[str, float]) -> Part:
     wkt = raw["top"].text()
     try:
         shape = shapely.from_wkt(wkt)
@@ -162,4 +169,11 @@ def _part(raw: Value) -> Part:
         raise Trouble(f"{raw.path}, top: '{wkt[:60]}' is no WKT LINESTRING; write the plan anew") from error
     if shape.geom_type != "LineString":
         raise Trouble(f"{raw.path}, top: '{wkt[:60]}' is no WKT LINESTRING; write the plan anew")
-    return Part(run=raw["run"].text(), start=raw["start_mm"].number(), end=raw["end_mm"].number())
+    own, fits = raw.maybe("thickness_mm"), raw.maybe("fit_mm")
+    return Part(
+        run=raw["run"].text(),
+        start=raw["start_mm"].number(),
+        end=raw["end_mm"].number(),
+        thickness=own.number() if own else thickness,
+        fit=_fit(fits) if fits else fit,
+    )

@@ -16,7 +16,7 @@ from wallquant.audit.read import MM, Plan
 from wallquant.files import LEDGER
 from wallquant.findings import Finding
 
-Parts = dict[str, list[tuple[float, float, int]]]
+Parts = dict[str, list[tuple[float, float, int, int]]]
 RESIDUAL_M3 = 1e-6
 _SIGNS = dict.fromkeys(LEDGER, 1.0) | {"openings": -1.0, "finishes": -1.0, "set_aside": -1.0, "lent": -1.0, "laid": -1.0}
 
@@ -53,11 +53,11 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
 
 
 def _parts(plan: Plan) -> Parts:
-    """Parts of walls on each run by station: start, end, row of the wall."""
+    """Parts of walls on each run by station: start, end, row of the wall, and which of its parts it is."""
     parts = defaultdict(list)
     for at, wall in enumerate(plan.header.walls):
-        for part in wall.parts:
-            parts[part.run].append((part.start, part.end, at))
+        for n, part in enumerate(wall.parts):
+            parts[part.run].append((part.start, part.end, at, n))
     return {run: sorted(rows) for run, rows in parts.items()}
 
 
@@ -65,9 +65,9 @@ def _volumes(plan: Plan, parts: Parts, runs: tuple[Laid, ...]) -> dict[int, tupl
     """m3 laid for each wall and the doubt about it; under -1 what belongs to no wall."""
     volumes: dict[int, tuple[float, float]] = {}
     for name, thickness, done in zip(plan.runs.name, plan.runs.thickness.tolist(), runs, strict=True):
-        rows = parts.get(name, [(0.0, 0.0, -1)])
+        rows = parts.get(name, [(0.0, 0.0, -1, 0)])
         cuts = [-np.inf, *((one[1] + other[0]) / 2 for one, other in pairwise(rows)), np.inf]
-        for (_, _, wall), low, high in zip(rows, cuts, cuts[1:], strict=False):
+        for (_, _, wall, _), low, high in zip(rows, cuts, cuts[1:], strict=False):
             volume, doubt = volumes.get(wall, (0.0, 0.0))
             volumes[wall] = (volume + done.area(low, high) * thickness * 1e-9, doubt + done.doubt * thickness * 1e-9)
     if -1 in volumes and volumes[-1][0] <= RESIDUAL_M3:
@@ -77,27 +77,27 @@ def _volumes(plan: Plan, parts: Parts, runs: tuple[Laid, ...]) -> dict[int, tupl
 
 def _fits(plan: Plan, wall: Wall, parts: Parts, rows: dict[str, int], kinds: dict[str, str]) -> list[Finding]:
     """Fits that the summary states, against their tolerances, and the thickness against that of the runs."""
-    if not wall.parts:
-        return []
     found = []
-    wanted = {"top": "top", "thickness": "thickness", "start": "joined_end", "end": "joined_end"}
-    for key, part, corner, last in (("start", wall.parts[0], plan.runs.start_corner, 0), ("end", wall.parts[-1], plan.runs.end_corner, -1)):
+    alone = len({id(part.fit) for part in wall.parts}) <= 1  # the wall's own fits are those of its first start and last end
+    for n, part in enumerate(wall.parts):
+        wanted = {"top": "top", "thickness": "thickness"}
+        wanted |= {"start": "joined_end"} if not alone or n == 0 else {}
+        wanted |= {"end": "joined_end"} if not alone or n == len(wall.parts) - 1 else {}
         at = rows.get(part.run)
-        at_end = at is not None and parts[part.run][last][:2] == (part.start, part.end)
-        if at is not None and at_end and kinds.get(corner[at]) == "end":
-            wanted[key] = "free_end"
-    for key, kind in sorted(wanted.items()):
-        minus, plus = plan.header.fit[kind]
-        if not -minus - MM <= wall.fit[key] <= plus + MM:
-            text = (
-                f"summary.json, wall {wall.name}: fit at {key} is {mm(wall.fit[key])}, outside -{mm(minus)} to +{mm(plus)} ({kind}); "
-                "set the part aside or widen the tolerance"
-            )
-            found.append(broken("I1", text, wall=wall.name, measured=mm(wall.fit[key]), wanted=f"-{mm(minus)} to +{mm(plus)}"))
-    for part in wall.parts:
-        at = rows.get(part.run)
-        if at is not None and abs(float(plan.runs.thickness[at]) - wall.thickness - wall.fit["thickness"]) > MM:
-            stated = mm(wall.fit["thickness"])
+        for key, corner, last in (("start", plan.runs.start_corner, 0), ("end", plan.runs.end_corner, -1)):
+            at_end = at is not None and parts[part.run][last][:2] == (part.start, part.end)
+            if key in wanted and at is not None and at_end and kinds.get(corner[at]) == "end":
+                wanted[key] = "free_end"
+        for key, kind in sorted(wanted.items()):
+            minus, plus = plan.header.fit[kind]
+            if not -minus - MM <= part.fit[key] <= plus + MM:
+                text = (
+                    f"summary.json, wall {wall.name}: fit at {key} is {mm(part.fit[key])}, outside -{mm(minus)} to +{mm(plus)} ({kind}); "
+                    "set the part aside or widen the tolerance"
+                )
+                found.append(broken("I1", text, wall=wall.name, measured=mm(part.fit[key]), wanted=f"-{mm(minus)} to +{mm(plus)}"))
+        if at is not None and abs(float(plan.runs.thickness[at]) - part.thickness - part.fit["thickness"]) > MM:
+            stated = mm(part.fit["thickness"])
             text = f"summary.json, wall {wall.name}: fit of thickness {stated} is not laid less drawn on run {part.run}"
             found.append(broken("I1", text, wall=wall.name, run=part.run))
             break
@@ -124,7 +124,8 @@ def _ends(plan: Plan, parts: Parts, kinds: dict[str, str]) -> list[Finding]:
             wall = plan.header.walls[part[2]]
             if fit < -minus - MM and wall.area["set_aside"] > 0:
                 continue  # the end is set aside, and so no fit
-            stated = min(abs(wall.fit["start"] - fit), abs(wall.fit["end"] - fit)) <= MM
+            own = wall.parts[part[3]].fit
+            stated = min(abs(own["start"] - fit), abs(own["end"] - fit)) <= MM
             if not -minus - MM <= fit <= plus + MM or not stated:
                 text = f"run {name} is laid {mm(fit)} longer than wall {wall.name} is drawn at the free end {corner}: " + (
                     "that is not the fit that summary.json states" if not stated else "outside the tolerance of a free end"

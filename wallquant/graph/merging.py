@@ -47,6 +47,7 @@ def set_aside(wall: Wall, reason: str) -> SetAside:
         thickness=wall.thickness,
         footprint=wall.footprint,
         openings=tuple(o.key for o in wall.openings),
+        element=wall.element,
     )
 
 

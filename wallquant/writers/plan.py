@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from wallquant.bonding import Bond
-from wallquant.building import Building, SetAside
+from wallquant.building import Building, SetAside, element_keys
 from wallquant.catalogue import Catalogue
 from wallquant.cutting import Cutting
 from wallquant.findings import Finding
@@ -63,3 +63,7 @@ class Plan:
         """Return the name of each wall by its GlobalId; the GlobalId where it has none."""
         named = {w.guid: w.name or w.guid for w in self.building.walls}
         return named | {s.guid: s.name or s.guid for s in self.set_aside}
+
+    def element_of(self) -> Mapping[str, str]:
+        """Return the GlobalId of the model's wall by the key of each wall that is read or set aside as a part of it."""
+        return element_keys(self.building.walls, self.set_aside)

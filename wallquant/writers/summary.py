@@ -119,34 +119,53 @@ def _rule(rule: Rule) -> dict[str, Any]:
 def _walls(plan: Plan) -> list[dict[str, Any]]:
     drawn = {w.guid: w for w in plan.building.walls}
     parts = {p.wall: (run, p) for run in plan.work.runs.values() for p in run.parts}
-    out: list[dict[str, Any]] = []
+    out: dict[str, dict[str, Any]] = {}
     for a in plan.bond.accounts:
         wall, (run, part) = drawn[a.wall], parts[a.wall]
-        out.append(
-            {
-                "guid": wall.guid,
-                "name": wall.name,
-                "storey": wall.storey,
-                "thickness_mm": _mm(wall.thickness),
-                "runs": [run.name],
-                "parts": [
-                    {
-                        "run": run.name,
-                        "start_mm": _mm(part.start),
-                        "end_mm": _mm(part.end),
-                        "bottom_mm": _mm(part.bottom),
-                        "top": wkt_line(part.top),
-                    }
-                ],
-                "fit_mm": {key: _mm(value) for key, value in a.fit.items()},
-                "area_m2": {key: round(value, 12) for key, value in a.area.items()},
-                "ledger_m3": {key: round(a.ledger[key], 12) for key in LEDGER},
-                "reasons": list(a.reasons),
-                "footprint_mm": _points(wall.footprint),
-            }
-        )
-    out += [_aside(s) for s in plan.set_aside]
-    return sorted(out, key=lambda w: str(w["guid"]))
+        out[wall.guid] = {
+            "guid": wall.guid,
+            "name": wall.name,
+            "storey": wall.storey,
+            "thickness_mm": _mm(wall.thickness),
+            "runs": [run.name],
+            "parts": [
+                {
+                    "run": run.name,
+                    "start_mm": _mm(part.start),
+                    "end_mm": _mm(part.end),
+                    "bottom_mm": _mm(part.bottom),
+                    "top": wkt_line(part.top),
+                }
+            ],
+            "fit_mm": {key: _mm(value) for key, value in a.fit.items()},
+            "area_m2": {key: round(value, 12) for key, value in a.area.items()},
+            "ledger_m3": {key: round(a.ledger[key], 12) for key in LEDGER},
+            "reasons": list(a.reasons),
+            "footprint_mm": _points(wall.footprint),
+        }
+    out |= {s.guid: _aside(s) for s in plan.set_aside}
+    element = plan.element_of()
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for key in sorted(out, key=lambda k: (len(k), k)):
+        groups.setdefault(element.get(key, key), []).append(out[key])
+    return [_together(guid, groups[guid]) for guid in sorted(groups)]
+
+
+def _together(guid: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """One row for a wall of the model: what its parts say, in their order, each part with its own thickness and fits."""
+    if len(rows) == 1 and rows[0]["guid"] == guid:
+        return rows[0]
+    laid = [row for row in rows if row["parts"]]
+    first, last = (laid[0], laid[-1]) if laid else (rows[0], rows[-1])
+    return first | {
+        "guid": guid,
+        "runs": list(dict.fromkeys(run for row in laid for run in row["runs"])),
+        "parts": [part | {"thickness_mm": row["thickness_mm"], "fit_mm": row["fit_mm"]} for row in laid for part in row["parts"]],
+        "fit_mm": first["fit_mm"] | {"end": last["fit_mm"]["end"], "top": max((r["fit_mm"]["top"] for r in rows), key=abs)},
+        "area_m2": {key: round(sum(row["area_m2"][key] for row in rows), 12) for key in first["area_m2"]},
+        "ledger_m3": {key: round(sum(row["ledger_m3"][key] for row in rows), 12) for key in LEDGER},
+        "reasons": list(dict.fromkeys(reason for row in rows for reason in row["reasons"])),
+    }
 
 
 def _aside(s: SetAside) -> dict[str, Any]:

@@ -50,7 +50,7 @@ def _frame(name: str, rows: Iterable[Sequence[Any]]) -> pd.DataFrame:
 
 
 def _pieces(plan: Plan) -> pd.DataFrame:
-    p = plan.work.pieces
+    p, element = plan.work.pieces, plan.element_of()
     runs = [plan.work.runs[name] for name in p.runs]
     x0 = np.array([r.start[0] for r in runs] or [0], np.float64)[p.run] if len(p) else np.zeros(0)
     y0 = np.array([r.start[1] for r in runs] or [0], np.float64)[p.run] if len(p) else np.zeros(0)
@@ -80,7 +80,7 @@ def _pieces(plan: Plan) -> pd.DataFrame:
         "volume_m3": np.round(p.volume, 12),
         "solid_m3": np.round(p.solid, 12),
         "mass_kg": np.round(p.mass, 6),
-        "wall": np.array(p.walls or ("",), dtype=object)[p.wall] if len(p) else [],
+        "wall": np.array([element.get(w, w) for w in p.walls] or [""], dtype=object)[p.wall] if len(p) else [],
         "step": steps[step_of(plan.work.steps, len(p))],
         "stock": stock[plan.cutting.stock_of(p)],
     }
@@ -132,12 +132,13 @@ def _mm(length: Nm | None) -> float | str:
 
 
 def _openings(plan: Plan) -> pd.DataFrame:
-    names = plan.work.pieces.names
+    names, element = plan.work.pieces.names, plan.element_of()
     return _frame(
         "openings.csv",
         (
             (
-                b.opening, b.wall, b.run, b.start / MM, b.end / MM, b.sill / MM, b.head / MM, "true" if b.through else "false",
+                b.opening, element.get(b.wall, b.wall), b.run, b.start / MM, b.end / MM, b.sill / MM, b.head / MM,
+                "true" if b.through else "false",
                 b.filling.kind if b.filling else "", _mm(b.filling.width) if b.filling else "", _mm(b.filling.height) if b.filling else "",
                 b.bridged, " ".join(names[k] for k in b.lintel), _mm(b.bearing_start), _mm(b.bearing_end), _mm(b.bearing_least),
             )

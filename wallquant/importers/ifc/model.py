@@ -10,6 +10,7 @@ from wallquant.building import Building, Point, SetAside
 from wallquant.findings import Finding, Place, merged
 from wallquant.importers import InputError
 from wallquant.importers.ifc.curves import Curves
+from wallquant.importers.ifc.fillings import about_leaves, about_sizes, listed
 from wallquant.importers.ifc.frames import Entity, Frames, Unreadable, angle_unit, length_unit, world_frame
 from wallquant.importers.ifc.records import KM, footprint, make_wall, opening_keys
 from wallquant.importers.ifc.relations import Relations, gather
@@ -58,6 +59,7 @@ def read_model(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
         else:
             aside.append(_set_aside(one, origin, keys))
             findings.append(_told(one))
+    findings += about_sizes(walls) + about_leaves(model, reader, walls, origin)
     project = next(iter(model.by_type("IfcProject")), None)
     building = next(iter(sorted(model.by_type("IfcBuilding"), key=lambda b: str(b.GlobalId or ""))), None)
     return Building(
@@ -131,9 +133,8 @@ def _set_aside(one: WallAsRead, origin: Point, keys: dict[tuple[str, int], str])
 
 def _told(one: WallAsRead) -> Finding:
     name = one.name or one.guid
-    lost = (
-        f" Its {len(one.openings)} openings go with it." if len(one.openings) > 1 else " Its opening goes with it." if one.openings else ""
-    )
+    names = [o.name or o.guid for o in one.openings]
+    lost = f" {'Its openings go' if len(names) > 1 else 'Its opening goes'} with it: {listed(names)}." if names else ""
     return Finding(
         code="reading.set-aside", severity="warning", place=Place(wall=one.guid, storey=one.storey),
         text=f"Wall {name} is set aside: {one.reason}.{lost}",

@@ -38,6 +38,10 @@ class Hole:
         """Width by height."""
         return (self.end - self.start) * (self.head - self.sill)
 
+    def away(self, station: float, level: float) -> float:
+        """Return how far a point of the wall's face is from the hole."""
+        return max(self.start - station, station - self.end, 0.0) + max(self.sill - level, level - self.head, 0.0)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Face:
@@ -48,8 +52,8 @@ class Face:
     elevation: BaseGeometry
 
 
-def read_holes(solids: list[Solid], face: Face) -> list[Hole]:
-    """Return the holes that one opening's solids make in a wall, the largest first; none where they miss it.
+def slabs_of(solids: list[Solid], face: Face) -> list[Slab]:
+    """Return what one opening's solids take out of a wall, by depth; empty where they miss it or only touch it.
 
     Parameters
     ----------
@@ -62,23 +66,40 @@ def read_holes(solids: list[Solid], face: Face) -> list[Hole]:
     for solid in solids:
         slabs += _slabs(solid, face)
     slabs = _stacked(slabs)
+    return slabs if sum(b - a for a, b, _ in slabs) >= LEAST else []
+
+
+def clear(slabs: list[Slab], face: Face) -> BaseGeometry:
+    """Return what is open through the whole thickness, in elevation; empty for a niche."""
+    if sum(b - a for a, b, _ in slabs) < face.left - face.right - LEAST:
+        return Polygon()
+    common: BaseGeometry = box(*shapely.unary_union([region for _, _, region in slabs]).bounds)
+    for a, b, region in slabs:
+        if b - a > LEAST:
+            common = common.intersection(region)
+    return common
+
+
+def read_holes(slabs: list[Slab], face: Face) -> list[Hole]:
+    """Return the holes that one opening makes in a wall, the largest first.
+
+    Parameters
+    ----------
+    slabs : list of Slab
+        What the opening takes out, by `slabs_of`.
+    face : Face
+        The wall.
+    """
     if not slabs:
         return []
-    thickness = face.left - face.right
-    covered = sum(b - a for a, b, _ in slabs)
     union = shapely.unary_union([region for _, _, region in slabs])
-    if covered >= thickness - LEAST:
-        common: BaseGeometry = box(*union.bounds)
-        for a, b, region in slabs:
-            if b - a > LEAST:
-                common = common.intersection(region)
-        holes = _rectangles(common, through=True)
-        apart = [p for p in polygons(union.difference(common), least=LEAST * LEAST) if holes and p.distance(common) > LEAST]
+    common = clear(slabs, face)
+    holes = _rectangles(common, through=True)
+    if holes:
+        apart = [p for p in polygons(union.difference(common), least=LEAST * LEAST) if p.distance(common) > LEAST]
         for niche in apart:  # what touches a clear hole is its reveal
             holes += _rectangles(niche, through=False)
     else:
-        holes = []
-    if not holes:
         holes = _rectangles(union, through=False)
     total = sum((b - a) * region.intersection(face.elevation).area for a, b, region in slabs)
     for hole in holes:

@@ -9,6 +9,7 @@ import numpy as np
 from wallquant.building import Filling, Opening, Point, Wall
 from wallquant.findings import Finding, Place, Severity
 from wallquant.importers.ifc.bodies import Body
+from wallquant.importers.ifc.openings import Hole
 from wallquant.importers.ifc.walls import OpeningAsRead, WallAsRead
 from wallquant.importers.tops import highest
 from wallquant.units import MM, M, Nm, mm_text
@@ -149,16 +150,24 @@ def _holes(one: WallAsRead, body: Body, keys: dict[tuple[str, int], str], length
         name = opening.name or key
         if opening.trouble:
             findings.append(_finding(one, "opening-dropped", "warning", f"Opening {name} is left out: it {opening.trouble}.", key))
+        if opening.top:
+            cut = f"{opening.top * 1e-6:.3f} m2"
+            text = f"Opening {name} has no door or window and cuts {cut} off the top of its wall; it is read as the wall's top."
+            findings.append(_finding(one, "opening-is-top", "note", text, key, measured=cut))
+        if opening.more:
+            names = ", ".join(f"{f.kind} {f.name or f.guid}" for f in opening.more)
+            text = f"Opening {name} holds more than one door or window; besides the first there are {names}."
+            findings.append(_finding(one, "more-fillings", "note", text, key))
         for j, hole in enumerate(opening.holes):
             box = clipped(hole.start, hole.sill, hole.end, hole.head)
             if box[2] - box[0] < MM or box[3] - box[1] < MM:
                 continue
             one_key = key if j == 0 else f"{key}#{j + 1}"
-            filling = opening.filling if j == 0 else None
+            filling = opening.fillings.get(j)
             found.append(
                 _Hole(key=one_key, box=box, through=hole.through, filling=filling, name=opening.name, volume=float(hole.volume * 1e-9))
             )
-            findings += _about_hole(one, opening, one_key, hole.exact, hole.through, hole.volume, hole.area * body.plan.thickness)
+            findings += _about_hole(one, opening, one_key, hole, body.plan.thickness)
     for j, shape in enumerate(body.holes):
         box = clipped(*shape.bounds)
         key = f"{one.guid}/hole{j + 1}"
@@ -170,21 +179,29 @@ def _holes(one: WallAsRead, body: Body, keys: dict[tuple[str, int], str], length
     return found
 
 
-def _about_hole(one: WallAsRead, opening: OpeningAsRead, key: str, exact: bool, through: bool, volume: float, full: float) -> list[Finding]:
+def _about_hole(one: WallAsRead, opening: OpeningAsRead, key: str, hole: Hole, thickness: float) -> list[Finding]:
     name = opening.name or key
-    if not exact:
-        rest = max(0.0, full - volume) * 1e-9
-        text = f"Opening {name} is no rectangle; its least box is left open, and {rest:.3f} m3 of it are wall in the model."
-        return [_finding(one, "opening-shape", "note", text, key)]
-    if not through:
+    if not hole.exact:
+        rest = max(0.0, hole.area * thickness - hole.volume) * 1e-9
+        corners = rest / thickness * 1e3
+        text = (
+            f"Opening {name} is no rectangle; its least box is left open, and {corners:.3f} m2 ({rest:.3f} m3) at its corners, which are "
+            "wall in the model, are set aside."
+        )
+        return [_finding(one, "opening-shape", "note", text, key, measured=f"{corners:.3f} m2")]
+    if not hole.through:
         return [_finding(one, "niche", "note", f"Opening {name} does not go through the wall; it is a niche.", key)]
     return []
 
 
 def _disjoint(one: WallAsRead, holes: list[_Hole], findings: list[Finding]) -> list[_Hole]:
-    """Holes that do not overlap: two that make a rectangle together become one; else the smaller gives way."""
+    """Holes that do not overlap: two that make a rectangle together become one; else a niche gives way, then the smaller."""
     kept: list[_Hole] = []
-    waiting = sorted(holes, key=lambda h: (-h.area, h.key))
+
+    def rank(hole: _Hole) -> tuple[object, ...]:
+        return not hole.through, -round(hole.area / MM**2), hole.filling is None, hole.key
+
+    waiting = sorted(holes, key=rank)
     while waiting:
         hole = waiting.pop(0)
         other = next((k for k in kept if _overlap(k.box, hole.box)), None)
@@ -196,6 +213,10 @@ def _disjoint(one: WallAsRead, holes: list[_Hole], findings: list[Finding]) -> l
         shared = _shared(other.box, hole.box)
         union = _around(other.box, hole.box)
         share = hole.volume / hole.area
+        rest = [b for b in _minus(hole.box, other.box) if b[2] - b[0] >= MM and b[3] - b[1] >= MM]
+        if not rest and (other.through == hole.through or hole.filling is None):
+            other.filling = other.filling or hole.filling  # drawn twice, or one within the other
+            continue
         if _area(union) == other.area + hole.area - shared and other.through == hole.through:
             kept.remove(other)
             merged = _Hole(
@@ -204,12 +225,11 @@ def _disjoint(one: WallAsRead, holes: list[_Hole], findings: list[Finding]) -> l
             )  # fmt: skip
             waiting.insert(0, merged)
             continue
-        rest = [b for b in _minus(hole.box, other.box) if b[2] - b[0] >= MM and b[3] - b[1] >= MM]
         for n, box in enumerate(sorted(rest, key=_area, reverse=True)):
             key = hole.key if n == 0 else f"{hole.key}.{n + 1}"
             filling = hole.filling if n == 0 else None
             waiting.append(_Hole(key=key, box=box, through=hole.through, filling=filling, name=hole.name, volume=share * _area(box)))
-        waiting.sort(key=lambda h: (-h.area, h.key))
+        waiting.sort(key=rank)
     return sorted(kept, key=lambda h: (h.box, h.key))
 
 

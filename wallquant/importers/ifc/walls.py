@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -13,7 +13,8 @@ from wallquant.building import Filling
 from wallquant.importers.ifc.bodies import Body, read_body
 from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.frames import Entity, Frames, Matrix, Unreadable, Vector
-from wallquant.importers.ifc.openings import Face, Hole, read_holes
+from wallquant.importers.ifc.gables import cut_tops
+from wallquant.importers.ifc.openings import Face, Hole, Slab, read_holes, slabs_of
 from wallquant.importers.ifc.plan import axis_direction
 from wallquant.importers.ifc.relations import Layers, Relations, layers
 from wallquant.importers.ifc.sections import faces_section
@@ -51,13 +52,16 @@ class Mass:
 
 @dataclass(kw_only=True, slots=True)
 class OpeningAsRead:
-    """The holes of one opening element, its filling, and what went wrong."""
+    """The holes of one opening element, the filling of each by its index, fillings beyond one a hole, and what went wrong."""
 
     guid: str
     name: str
     holes: list[Hole]
-    filling: Filling | None
+    fillings: dict[int, Filling] = field(default_factory=dict)
+    more: list[Filling] = field(default_factory=list)
     trouble: str = ""
+    top: float = 0.0
+    """mm2 of the body's face that it cuts off the top: that part is no hole but the top's outline."""
 
 
 @dataclass(kw_only=True, slots=True)
@@ -164,43 +168,72 @@ class WallReader:
             if above.is_a("IfcWall"):
                 listed += self.relations.openings.get(above.id(), ())
         own = {o.id() for o in self.relations.openings.get(number, ())}
+        seen: set[int] = set()
+        voids: list[tuple[OpeningAsRead, Entity, list[Slab]]] = []
         for opening in sorted(listed, key=lambda o: (str(o.GlobalId or ""), str(o.Name or ""))):
-            one = OpeningAsRead(guid=str(opening.GlobalId or ""), name=str(opening.Name or ""), holes=[], filling=None)
+            if opening.id() in seen:
+                continue  # two relations of the same two elements
+            seen.add(opening.id())
+            one = OpeningAsRead(guid=str(opening.GlobalId or ""), name=str(opening.Name or ""), holes=[])
             found.openings.append(one)
             try:
-                one.filling = self._filling(opening)
                 if face is not None:
-                    one.holes = read_holes(self._opening_solids(opening, found.at, frame), face)
-                    if not one.holes and opening.id() in own:
-                        one.trouble = "lies outside the wall or takes nothing out of it"
+                    voids.append((one, opening, slabs_of(self.placed(opening, found.at, frame), face)))
             except Unreadable as reason:
                 one.trouble = f"cannot be read: {reason}"
+            except MALFORMED as error:
+                one.trouble = f"cannot be read: its data in the model is broken ({type(error).__name__})"
+        if found.body is not None and face is not None:
+            open_ones = [(one, slabs) for one, opening, slabs in voids if not self.relations.fillings.get(opening.id())]
+            for (one, slabs), (left, area) in zip(open_ones, cut_tops(found.body, face, [s for _, s in open_ones]), strict=True):
+                slabs[:], one.top = left, area
+            face = replace(face, elevation=found.body.elevation)
+        for one, opening, slabs in voids:
+            try:
+                one.holes = [] if face is None else read_holes(slabs, face)
+                if not one.holes and not one.top and opening.id() in own:
+                    one.trouble = "lies outside the wall or takes less than 1 mm out of it"
+                self._fill(one, opening, found.at, frame)
             except MALFORMED as error:
                 one.trouble = f"cannot be read: its data in the model is broken ({type(error).__name__})"
             if found.body is None:
                 found.mass.openings_area += sum(h.area for h in one.holes)
                 found.mass.openings_volume += sum(h.volume for h in one.holes)
 
-    def _opening_solids(self, opening: Entity, at: Vector, frame: Matrix) -> list[Solid]:
-        representation = _body(opening)
+    def placed(self, element: Entity, at: Vector, frame: Matrix) -> list[Solid]:
+        """Return the solids of an opening, door or window in a frame about a point in world coordinates."""
+        representation = _body(element)
         if representation is None:
             raise Unreadable("it has no body")
-        matrix = self.frames.placement(opening.ObjectPlacement).copy()
+        matrix = self.frames.placement(element.ObjectPlacement).copy()
         matrix[:3, 3] -= at
         matrix = frame @ matrix
         return [s.moved(matrix) for s in self.solids.items(representation)]
 
-    def _filling(self, opening: Entity) -> Filling | None:
+    def _fill(self, one: OpeningAsRead, opening: Entity, at: Vector, frame: Matrix) -> None:
+        """Give each door or window of an opening to a hole: the first to the largest; several each to the one it stands in."""
         elements = sorted(self.relations.fillings.get(opening.id(), ()), key=lambda e: str(e.GlobalId or ""))
         for element in elements:
-            kind = "door" if element.is_a("IfcDoor") else "window" if element.is_a("IfcWindow") else element.is_a()[3:].lower()
-            width, height = getattr(element, "OverallWidth", None), getattr(element, "OverallHeight", None)
-            return Filling(
-                guid=str(element.GlobalId or ""), kind=kind, name=str(element.Name or ""),
-                width=None if width is None else round(float(width) * self.frames.scale * MM),
-                height=None if height is None else round(float(height) * self.frames.scale * MM),
-            )  # fmt: skip
-        return None
+            filling = self._filling(element)
+            place = 0
+            if len(elements) > 1 and len(one.holes) > 1:
+                matrix = self.frames.placement(element.ObjectPlacement)
+                half = np.array((0.0 if filling.width is None else filling.width / MM / 2, 0.0, 0.0, 1.0))
+                s, _, z = (frame[:3, :3] @ ((matrix @ half)[:3] - at)).tolist()
+                place = min(range(len(one.holes)), key=lambda k: (k in one.fillings, one.holes[k].away(s, z), k))
+            if place in one.fillings or not one.holes:
+                one.more.append(filling)
+            else:
+                one.fillings[place] = filling
+
+    def _filling(self, element: Entity) -> Filling:
+        kind = "door" if element.is_a("IfcDoor") else "window" if element.is_a("IfcWindow") else element.is_a()[3:].lower()
+        width, height = getattr(element, "OverallWidth", None), getattr(element, "OverallHeight", None)
+        return Filling(
+            guid=str(element.GlobalId or ""), kind=kind, name=str(element.Name or ""),
+            width=None if width is None else round(float(width) * self.frames.scale * MM),
+            height=None if height is None else round(float(height) * self.frames.scale * MM),
+        )  # fmt: skip
 
 
 def has_body(element: Entity) -> bool:
