@@ -190,6 +190,25 @@ def test_a_finding_leads_to_its_place_and_back(show: Open, plan: dict[str, Any])
     assert lines.locator("visible=true").locator(".sev").count() == 2
 
 
+def test_the_reading_shows_walls_under_runs_and_grows(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    ground = page.locator("#reading .storey").first
+    assert ground.locator("h3").text_content() == "Ground floor"
+    assert ground.locator(".sheet path.run").count() == 5
+    assert ground.locator(".sheet path.aside title").text_content().startswith("Curved bay: ")
+    assert "Curved bay" in ground.locator(".asides li").text_content()
+    fill = "one => [getComputedStyle(one).fill, getComputedStyle(one).strokeDasharray]"
+    assert ground.locator(".sheet path.aside").evaluate(fill) == ['url("#reading-aside")', "6px, 3px"]
+    run, wall = (ground.locator(f".sheet path.{kind}").first.evaluate("one => one.getBBox().width") for kind in ("run", "drawn"))
+    assert wall * 0.9 < run <= wall
+    picture = ground.locator(".sheet svg")
+    before = picture.bounding_box()["width"]
+    ground.get_by_role("button", name="Larger picture").click()
+    assert picture.bounding_box()["width"] == pytest.approx(1.4 * before, rel=0.01)
+    ground.get_by_role("button", name="Fit").click()
+    assert picture.bounding_box()["width"] == pytest.approx(before, rel=0.01)
+
+
 def test_all_can_be_reached_with_the_keyboard(show: Open, plan: dict[str, Any]) -> None:
     page = show(plan)
     page.select_option("#run", "R1")

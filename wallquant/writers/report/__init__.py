@@ -1,4 +1,5 @@
-"""The page to look at: one self-contained HTML file with plan, elevations, sequence, findings, ledger and materials.
+"""The page to look at: one self-contained HTML file with plan, elevations, sequence, reading, findings, ledger and
+materials.
 
 The file needs no network and no server.  Its script and style are inlined and named by their SHA-256 in a content security
 policy, so that nothing else can run or load; the plan's data lie in JSON blocks, one for the building and one a run, and a
@@ -19,12 +20,14 @@ from markupsafe import Markup
 
 from wallquant.writers.report import page
 from wallquant.writers.report.blocks import building_block, json_text, run_blocks
+from wallquant.writers.report.reading import pictures
+from wallquant.writers.report.words import Words
 
 if TYPE_CHECKING:
     import pandas as pd
 
-STYLE = ("page.css", "drawing.css", "print.css")
-SCRIPT = ("base.js", "format.js", "plan.js", "course.js", "elevation.js", "piece.js", "sequence.js", "saw.js", "main.js")
+STYLE = ("page.css", "drawing.css", "reading.css", "print.css")
+SCRIPT = ("base.js", "format.js", "plan.js", "course.js", "elevation.js", "piece.js", "sequence.js", "saw.js", "reading.js", "main.js")
 """Parts of the script, in the order in which they are joined."""
 
 
@@ -82,7 +85,12 @@ def html(
     )
     context = page.context(summary=summary, tables=tables, findings=findings, cautions=cautions)
     return environment.get_template("page.html").render(
-        context, style=Markup(style), script=Markup(script), blocks=blocks, policy=_policy(style, script)
+        context,
+        pictures=pictures(summary, building, Words(system=summary["people_unit"])),
+        style=Markup(style),
+        script=Markup(script),
+        blocks=blocks,
+        policy=_policy(style, script),
     )
 
 

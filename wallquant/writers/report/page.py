@@ -33,7 +33,6 @@ def context(
         "any_thickness": any(unit.get("virtual") for unit in catalogue["units"]),
         "notes": list(summary.get("notes", ())),
         "figures": _figures(summary, tables, words),
-        "set_aside": [wall for wall in summary["walls"] if wall["reasons"] or wall["area_m2"]["laid"] <= 0],
         "findings": [_finding(finding, words) for finding in told],
         "severities": [(name, sum(finding["severity"] == name for finding in told)) for name in SEVERITIES],
         "ledger": [_ledger(wall, words) for wall in summary["walls"]],

@@ -98,7 +98,8 @@ function drawPlan() {
 function drawCorners(picture, labels, taken, at, scale, middle, here) {
   for (const corner of building.corners) {
     const runs = corner.runs.split(' ');
-    if (!runs.some((run) => here.has(run))) continue;
+    const own = runs.filter((name) => here.has(name)).map((name) => building.runs[runIndex.get(name)]);
+    if (own.length < 2 && !own.some((run) => run.start_corner === corner.corner || run.end_corner === corner.corner)) continue;
     const [x, y] = at([corner.x_mm, corner.y_mm]);
     const there = state.place && state.place.corner === corner.corner;
     const says = corner.kind === 'end' ? `${corner.corner}, free end of ${corner.runs}` : `${corner.corner}, ${corner.kind} corner of ${runs.join(' and ')}`;
