@@ -13,6 +13,7 @@ ROOT = Path(__file__).parents[2]
 HEAVY = ("ifcopenshell", "pandas", "scipy", "shapely", "networkx")
 ROOMS = {
     "ifcopenshell": ("wallquant/importers/ifc/", "wallquant/writers/"),
+    "ifctester": ("wallquant/importers/ifc/readiness.py",),
     "pandas": ("wallquant/quantities/", "wallquant/writers/"),
     "pydantic": ("wallquant/job.py", "wallquant/catalogue.py", "wallquant/masonry.py", "wallquant/strictyaml.py"),
 }

@@ -14,6 +14,7 @@ from wallquant.cli import counted, wrapped
 from wallquant.cli.options import exit_code, job_of, planned, plugins_of, shared
 
 if TYPE_CHECKING:
+    from wallquant.findings import Finding
     from wallquant.fitting.modularity import Size
 
 MOST = 60
@@ -26,7 +27,7 @@ def command(model: Path, form: str, **options: Any) -> int:
     """Tell whether MODEL fits the block: what misses the module, corners and bearings in trouble, what cannot be read.
 
     Nothing is written.  Each run, pier, opening, sill, head and top that misses the module is listed with the nearest modular
-    sizes and what it costs in cuts.
+    sizes and what it costs in cuts.  Where ifctester is installed, an IFC model is checked against schemas/wall-model.ids too.
     """
     job = job_of(**options)
     plan = planned(model, job, plugins_of(job))
@@ -35,7 +36,8 @@ def command(model: Path, form: str, **options: Any) -> int:
     from wallquant.writers.folder import finding_dict
 
     sizes = modularity.sizes(plan.work, plan.network, plan.name_of())
-    told = [f for f in plan.findings if not f.code.startswith("caution.")]
+    ready = _ready(model)
+    told = merged([*(f for f in plan.findings if not f.code.startswith("caution.")), *ready])
     findings = merged([*told, *modularity.findings(sizes, plan.system)])
     if form == "json":
         said = {
@@ -57,6 +59,14 @@ def command(model: Path, form: str, **options: Any) -> int:
     for line in wrapped([f"  {f.severity}: {f.text}" for f in told], MOST):
         click.echo(line)
     return exit_code(findings, job.fail_on)
+
+
+def _ready(model: Path) -> tuple[Finding, ...]:
+    """Return what an IFC model lacks of what `schemas/wall-model.ids` asks for; nothing for other files."""
+    from wallquant.importers import ifc
+    from wallquant.importers.ifc.readiness import readiness
+
+    return readiness(model) if model.name.lower().endswith(ifc.suffixes) else ()
 
 
 def _tally(sizes: Sequence[Size]) -> dict[str, Counter[str]]:
