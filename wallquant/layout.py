@@ -22,12 +22,29 @@ TIED = "tied"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Plane:
+    """The plane in which a run's end is cut at an angled corner, as laid.
+
+    `station` is where its end face crosses the centre line, the joint deducted; `lean` how much further along the run the face is at
+    the left side.  `shared`: a mitre, and no face of a run that goes on.  `joint` is what the joint takes of the centre line (the
+    run's half of it at a mitre), `reach` how far beyond the plane the other run's body goes along the run.
+    """
+
+    station: Nm
+    lean: Nm
+    shared: bool
+    joint: Nm
+    reach: Nm
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Junction:
     """How a run meets one corner: its own role there, and the other run.
 
     `kind` is the corner's (end, L, T, X, angled), `station` the corner's node on this run.  Of the other run: `other` is
     its name ('' at a free end), `thickness` as laid, `bottom` and `top` its levels there, `other_role` its role, `bearing`
-    whether the model calls it load-bearing.  `turn` is the angle between the runs in degrees, 0 to 90 for L, T and X.
+    whether the model calls it load-bearing.  `turn` is the angle between the runs in degrees, 0 to 90 for L, T and X; at a mitre it
+    is the turn from one run into the other, up to 180.
     """
 
     corner: str
@@ -49,6 +66,8 @@ class Junction:
     """Whether the corner is no plain one (askew, end to end, or more than two runs), so that only `taken` counts."""
     taken: tuple[Nm, Nm] | None = None
     """At a loose corner: the stations that runs which go first take of this run's line."""
+    plane: Plane | None = None
+    """At an angled corner: where this run's end is cut askew."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

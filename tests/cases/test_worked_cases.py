@@ -21,7 +21,7 @@ from wallquant.writers.plan import Plan
 
 def planned(tmp_path: Path, walls: list[str], **job: object) -> Plan:
     file = tmp_path / "walls.yaml"
-    listed = "".join(f"  - {{storey: G, thickness: 200, {w}}}\n" for w in walls)
+    listed = "".join(f"  - {{storey: G, {'' if 'thickness' in w else 'thickness: 200, '}{w}}}\n" for w in walls)
     file.write_text(f"unit: mm\nname: Case\nstoreys:\n  - {{name: G, level: 0}}\nwalls:\n{listed}", encoding="utf-8")
     return pipeline.plan(file, Job(catalogue="aac-metric", **job), plugins.load())  # type: ignore[arg-type]
 

@@ -154,8 +154,8 @@ def footprints(house: House) -> Any:
     out = []
     for k in range(len(p)):
         run = runs[p.runs[int(p.run[k])]]
-        half = run.thickness // 2
-        corners = [run.at(int(p.start[k]), -half), run.at(int(p.end[k]), -half), run.at(int(p.end[k]), half), run.at(int(p.start[k]), half)]
+        half, start, end = run.thickness // 2, int(p.start[k]), int(p.end[k])
+        corners = [run.at(*point) for point in p.plan.get(k, ((start, -half), (end, -half), (end, half), (start, half)))]
         out.append(shapely.Polygon([(x / MM, y / MM) for x, y in corners]))
     return np.array(out)
 
@@ -193,6 +193,8 @@ def too_small(house: House) -> list[str]:
     for k in range(len(p)):
         high = int(p.top[k] - p.bottom[k])
         mean = side(house, k).area * MM / high * MM
+        if k in p.plan:
+            mean = shapely.Polygon(p.plan[k]).area / house.work.runs[p.runs[int(p.run[k])]].thickness
         if mean < book.least_actual - 1 or high < min(book.least_rip, book.least_strip):
             found.append(f"{p.names[k]} {mean / MM:.3f} x {high / MM:.3f}")
     return found

@@ -104,9 +104,11 @@ def test_three_walls_in_one_corner_and_end_to_end() -> None:
     checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (5000, 0), thickness=150)]))
 
 
-def test_angled_corner_is_told() -> None:
+def test_angled_corners_are_told() -> None:
     house = checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (5000, 2000))]))
-    assert "bond.angled-corner" in house.codes()
+    assert "bond.mitre" in house.codes() and "bond.angled-corner" not in house.codes()
+    house = checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (0, 300))]))  # 5.7 degrees between them
+    assert "bond.angled-corner" in house.codes() and "bond.mitre" not in house.codes()
 
 
 def test_ring_passes_in_turn() -> None:

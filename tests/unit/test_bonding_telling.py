@@ -91,8 +91,8 @@ def test_set_aside_is_told_once_a_cause_with_the_walls() -> None:
     assert one.place.wall == "Low 0"
 
 
-def test_angled_corners_and_gaps() -> None:
-    house = checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (5000, 2000))]))
+def test_angled_corners_that_no_unit_closes() -> None:
+    house = checked(lay([wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (0, 300))]))
     one = told(house, "bond.angled-corner")
     assert "goes on, the others stop square before it" in one.text
     assert one.place.corner

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import random
 from itertools import pairwise
+from math import cos, radians, tan
 
 import pytest
 
@@ -151,15 +152,50 @@ def test_three_runs_at_one_corner_stop_clear_of_each_other() -> None:
     assert junction(net, "D", corner.name).taken[0] == 2900 * MM
 
 
-def test_angled_corner_stops_square() -> None:
-    """At 45 degrees half of 200 reaches 100 x tan(67.5) less 100 x ... : the other run begins where its whole thickness is clear."""
+def test_angled_corner_is_mitred() -> None:
+    """A turn of 45 degrees: the plane leans by 100 x tan 22.5, and half of a joint of 1 is 0.5 / cos 22.5 along the axis."""
     net = network(wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (5000, 2000)))
     (corner,) = met(net)
+    assert corner.kind == "angled" and corner.bondable
+    one, two = (junction(net, name, corner.name) for name in "AB")
+    assert one.plane is not None and two.plane is not None and one.plane.shared and not one.loose
+    lean, half = 100 * tan(radians(22.5)), 0.5 / cos(radians(22.5))
+    # B goes to the left of A: the left side is the inner one, shorter at A's end, and begins later at B's start
+    assert one.plane.lean / MM == pytest.approx(-lean, abs=1e-5) and two.plane.lean / MM == pytest.approx(lean, abs=1e-5)
+    assert one.plane.station / MM == pytest.approx(3000 - half, abs=0.003) and two.plane.station / MM == pytest.approx(half, abs=0.003)
+    assert one.turn == pytest.approx(45)
+
+
+def test_mitre_of_two_thicknesses_goes_through_both_corner_points() -> None:
+    """At 60 degrees the inner point lies (tB / 2 - tA / 2 x cos 60) / sin 60 from the node on A, and with A and B swapped on B."""
+    net = network(wall("A", (0, 0), (3000, 0)), wall("B", (3000, 0), (4000, 1000 * tan(radians(60))), thickness=100))
+    (corner,) = met(net)
+    assert corner.kind == "angled" and not corner.bondable  # two units
+    one, two = (junction(net, name, corner.name) for name in "AB")
+    cos120, sin = -0.5, 3**0.5 / 2
+    assert one.plane is not None and two.plane is not None
+    assert abs(one.plane.lean) / MM == pytest.approx(abs((50 + 100 * cos120) / sin), abs=0.01)
+    assert abs(two.plane.lean) / MM == pytest.approx(abs((100 + 50 * cos120) / sin), abs=0.01)
+
+
+def test_sharp_corner_is_cut_along_the_face_of_the_first() -> None:
+    """30 degrees between two walls: a mitre would take 2 x 100 / tan 15 = 746 of a unit of 599, an oblique cut 200 / tan 30 = 346."""
+    net = network(wall("A", (0, 0), (4000, 0)), wall("B", (0, 0), (2000, 2000 * tan(radians(30)))))
+    (corner,) = met(net)
     assert corner.kind == "angled" and not corner.bondable
-    taken = junction(net, "B", corner.name).taken
-    assert taken is not None
-    # A's end face at x = 3000 cuts B's edge (100 beside its axis) at 100 x sin 45 along the axis, projected: 100 / sqrt(2)
-    assert taken[1] / MM == pytest.approx(100 / 2**0.5, abs=0.01)
+    one, two = (junction(net, name, corner.name) for name in "AB")
+    assert one.goes_first and one.plane is None
+    assert two.plane is not None and not two.plane.shared
+    assert abs(two.plane.lean) / MM == pytest.approx(100 / tan(radians(30)), abs=0.01)
+    assert two.plane.station / MM == pytest.approx((100 + 1) / 0.5, abs=0.01)  # a joint of 1 square to the face
+
+
+def test_corner_too_sharp_for_any_cut_stops_square() -> None:
+    net = network(wall("A", (0, 0), (4000, 0)), wall("B", (0, 0), (3000, 300)))
+    (corner,) = met(net)
+    two = junction(net, "B", corner.name)
+    assert corner.kind == "angled" and not corner.bondable and two.plane is None
+    assert two.loose and two.taken is not None
 
 
 # what cannot be laid

@@ -97,12 +97,14 @@ def _stocks(plan: Plan) -> list[Finding]:
 
 
 def _means(plan: Plan, length: Floats) -> Floats:
-    """Mean lengths of raked pieces, by the rows of cuts.csv; other rows keep their length, mm."""
+    """Mean lengths of raked and mitred pieces, by the rows of cuts.csv; other rows keep their length, mm."""
     p, mean = plan.pieces, length.copy()
     for at, name in enumerate(plan.cuts.texts("piece")):
         row = p.row.get(name, -1)
         if row in p.elevation:
             mean[at] = min(length[at], p.elevation[row].area / (p.top[row] - p.bottom[row]))
+        elif row in p.plan:
+            mean[at] = min(length[at], p.plan[row].area / p.thickness[row])
     return mean
 
 

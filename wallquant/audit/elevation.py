@@ -100,6 +100,8 @@ def elevation(plan: Plan) -> Elevation:
     under, flat = np.column_stack([start, end]), np.column_stack([start, end])
     for row, shape in sorted(p.elevation.items()):
         left[row], right[row], under[row], flat[row] = _edges(shape, p.start[row], p.end[row], bottom[row], top[row])
+        if row in p.plan:
+            under[row], flat[row] = np.clip(under[row], start[row], end[row]), np.clip(flat[row], start[row], end[row])
     plain = np.concatenate([np.ones(p.count, dtype=bool), near.square])
     share = np.concatenate([np.ones(p.count), near.share])
     in_line = np.concatenate([np.zeros(p.count, dtype=bool), near.in_line])

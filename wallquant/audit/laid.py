@@ -3,7 +3,8 @@
 Each strip of area is even over its stations, so that it can be divided between walls at a station.  How it is counted:
 
 - an upright joint between two pieces of the run, or between its piece and a piece of another run against which it butts
-  (for two runs in one line, in the run that stands first in runs.csv), over the levels that both have;
+  (for two runs in one line, in the run that stands first in runs.csv), over the levels that both have; one in a plane askew to
+  the run by its length on the centre line, at a mitre by halves;
 - a bed under each underside, wherever a level top lies below it within the range of beds; upright joints carry it on.
   It belongs to the run of the piece above, also where a piece of another run lies below;
 - the levelling bed from the run's bottom to the undersides of course 1 (or of strips below it) that have nothing below them.
@@ -20,6 +21,7 @@ import shapely
 
 from wallquant.audit.cells import Floats
 from wallquant.audit.elevation import Elevation
+from wallquant.audit.mitres import askew_joints
 from wallquant.audit.neighbours import THIN
 from wallquant.audit.read import MM, Plan
 
@@ -74,9 +76,15 @@ def laid(plan: Plan, view: Elevation) -> tuple[Laid, ...]:
         strips[run].append(np.array(rows))
     for run, rows in _beds(plan, view).items():
         strips[run].append(np.array(rows))
+    for run, rows in askew_joints(plan).items():
+        strips[run].append(np.array(rows))
     shapes: dict[int, list[Any]] = defaultdict(list)
     doubt: dict[int, float] = defaultdict(float)
     for row, shape in sorted(p.elevation.items()):
+        if row in p.plan:  # a bevelled one counts to where its ends cross the centre line; under a slope that is not all of it
+            whole, low, high = p.volume[row] / p.thickness[row] * 1e9, float(view.start[row]), float(view.end[row])
+            shape = shapely.clip_by_rect(shape, low, -1e12, high, 1e12)
+            doubt[int(p.run[row])] += abs(whole - shape.area)
         shapes[int(p.run[row])].append(shape)
         doubt[int(p.run[row])] += _doubt(plan, shape)
     return tuple(Laid(strips=np.concatenate(strips[run]), shapes=tuple(shapes[run]), doubt=doubt[run]) for run in range(count))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from dataclasses import dataclass
 
@@ -65,7 +66,7 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
         place: dict[str, str | int] = {"run": names[run], "course": course, "piece": one}
         found.append(broken("I4", text, measured=mm(least), wanted=f"at least {mm(asked[run, course])}", **place))
     for corner in plan.corners:
-        if corner.kind == "angled" and corner.bonded and p.plan and not any(told.corner == corner.name for told in plan.told):
+        if corner.kind == "angled" and corner.bonded and p.plan and not any(_names(told, corner.name) for told in plan.told):
             text = f"corner {corner.name} is mitred, its joint runs straight up, and no finding names it"
             found.append(broken("I4", text, corner=corner.name))
     return found
@@ -121,6 +122,11 @@ def _excused(plan: Plan, courses: dict[int, list[int]]) -> set[tuple[int, int]]:
             above = [course for course in courses[run] if course >= told.course]
             found.update((run, course) for course in above[: max(told.times, 1)])
     return found
+
+
+def _names(told: Told, corner: str) -> bool:
+    """Whether a finding names a corner: as its place, or among others in its sentence."""
+    return told.corner == corner or (told.code == "bond.mitre" and corner in re.findall(r"\w+", told.text))
 
 
 def _names_both(told: Told) -> bool:

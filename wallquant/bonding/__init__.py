@@ -12,9 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wallquant.bonding.angled import of_angled
 from wallquant.bonding.asking import Asked, Extras, RuleError, ask
 from wallquant.bonding.conflicts import LeftOut, left_out, told
 from wallquant.bonding.corners import Pattern, tied
+from wallquant.bonding.facing import beyond
 from wallquant.bonding.guests import guests
 from wallquant.bonding.laid import region
 from wallquant.bonding.ledger import Account, accounts
@@ -130,13 +132,15 @@ def bond(
         start_corner=start_corners or _start_corners(network),
     )
     books: list[Account] = []
-    visiting = guests(asked, solved)
+    visiting, outside = guests(asked, solved), beyond(asked, solved)
     for name, one in asked.items():
-        taken = region(one.problem, solved[name], visiting[name])
-        books += accounts(drawn[name], one, solved[name], taken, visiting[name], walls)
+        there = (*visiting[name], *outside[name])
+        taken = region(one.problem, solved[name], there)
+        books += accounts(drawn[name], one, solved[name], taken, there, walls)
     findings = [
         *of_runs(asked, solved, system),
         *of_corners(corners, patterns, asked),
+        *of_angled(corners, asked, system),
         *(told(one, asked) for one in lost),
         *of_accounts(books, walls),
     ]

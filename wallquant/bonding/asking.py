@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from wallquant.bonding.cells import Block, Levels, level
 from wallquant.bonding.coursing import Fitted, courses, fitted
+from wallquant.bonding.mitres import askew
 from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
 from wallquant.bonding.span import Bonded
 from wallquant.building import Profile
@@ -113,7 +114,10 @@ def ask(
         levels=Levels(bed=levels.bed, height=run.unit.height, joint=levels.joint, count=len(levels), least_rip=catalogue.least_rip),
         top=_extended(tuple((s, z - run.bottom) for s, z in fit.top), max(j.thickness for j in run.junctions)),
         holes=holes(fit, gaps),
-        meets=tuple(replace(meets(run, j), bonded=j.corner in bondable and j.corner not in tied) for j in run.junctions),
+        meets=tuple(
+            replace(meets(run, j), bonded=j.corner in bondable and j.corner not in tied, askew=askew(run, j, max(offsets)))
+            for j in run.junctions
+        ),
         base=base,
         choices=choices,
         offsets=offsets,
@@ -256,7 +260,9 @@ def _spanned(fit: Fitted, opening: RunOpening, gaps: Mapping[str, Nm]) -> bool:
             return False
     for junction in fit.run.junctions:
         half = junction.thickness // 2
-        if junction.loose and junction.taken:
+        if junction.plane is not None:
+            first, last = (junction.plane.station + side * abs(junction.plane.lean) for side in (-1, 1))
+        elif junction.loose and junction.taken:
             first, last = junction.taken
         elif junction.kind == "end" or junction.loose:
             first = last = {"start": fit.run.parts[0].start, "end": fit.run.parts[-1].end}.get(junction.role, hi)
@@ -290,6 +296,8 @@ def meets(run: Run, junction: Junction) -> Meets:
     """
     if junction.kind == "end":
         return Meets(station=junction.station, half=0, role=junction.role)
+    if junction.plane is not None:
+        return Meets(station=junction.plane.station, half=max(junction.plane.reach, abs(junction.plane.lean)), role=junction.role)
     if not junction.loose:
         return Meets(station=junction.station, half=junction.thickness // 2, role=junction.role)
     # half must not be 0 where it ends, which says that the end is free and has a fit

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from wallquant.bonding.span import Bonded, Interval, Reach, Span, even, layouts, reach, relaxed
 from wallquant.units import Nm
 
-Shape = tuple[Nm, Nm, Nm]
-"""Length of a span, and between which stations it has its full height."""
+Shape = tuple[Nm, Nm, Nm, Nm, Nm]
+"""Length of a span, between which stations its units are not cut, and how far its ends lean."""
 
 Pieces = tuple[tuple[Nm, Nm], ...]
 
@@ -39,7 +39,7 @@ class Fill:
 
 def shape_of(span: Span) -> Shape:
     """Return a span without its place."""
-    return span.hi - span.lo, span.full_lo - span.lo, span.full_hi - span.lo
+    return span.hi - span.lo, span.whole[0] - span.lo, span.whole[1] - span.lo, span.lean_lo, span.lean_hi
 
 
 def moved(windows: Sequence[Interval], lo: Nm, end: Nm) -> tuple[Interval, ...]:
@@ -122,7 +122,7 @@ class Fills:
         return made
 
     def _one(self, shape: Shape, pieces: Pieces) -> Fill:
-        _, full_lo, full_hi = shape
+        _, full_lo, full_hi, *_ = shape
         lengths = [b - a for a, b in pieces if b - a != self.how.unit or a < full_lo or b > full_hi]
         gaps = [b[0] - a[1] for a, b in itertools.pairwise(pieces)]
         raked = sum(a < full_lo or b > full_hi for a, b in pieces)
@@ -154,5 +154,6 @@ class Fills:
 
 
 def _placed(shape: Shape) -> Span:
-    length, full_lo, full_hi = shape
-    return Span(lo=0, hi=length, bottom=0, top=0, full_lo=full_lo, full_hi=full_hi)
+    length, full_lo, full_hi, lean_lo, lean_hi = shape
+    low, high = (0 if lean_lo and full_lo == 1 else full_lo), (length if lean_hi and full_hi == length - 1 else full_hi)
+    return Span(lo=0, hi=length, bottom=0, top=0, full_lo=low, full_hi=high, lean_lo=lean_lo, lean_hi=lean_hi)

@@ -35,7 +35,7 @@ def guests(asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> dict[str
 
 
 def _boxes(done: Solved) -> list[Box]:
-    own = [(s.lo, s.hi, s.bottom, s.top) for row in done.face.rows for s in row.spans]
+    own = [(*s.mean, s.bottom, s.top) for row in done.face.rows for s in row.spans]
     return own + [(p.lo, p.hi, p.bottom, p.top) for p in done.face.puts if p.unit]
 
 

@@ -29,6 +29,8 @@ class Guest:
 
     box: Box
     joint: bool
+    plane: Nm = 0
+    """Where it lies beyond the plane in which this run's end is cut askew: what the joint between takes of this run's centre line."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -102,17 +104,18 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     members: list[Box] = []
     for row in solved.face.rows:
         for span in row.spans:
-            shape = outline(problem, span.lo, span.hi, span.bottom, span.top) if span.raked or _dips(problem, span) else None
+            lo, hi = span.mean
+            shape = outline(problem, lo, hi, span.bottom, span.top) if span.raked or _dips(problem, span) else None
             if shape is None:
-                boxes.append((span.lo, span.hi, span.bottom, span.top))
-                tops.setdefault(span.top, []).append((span.lo, span.hi))
+                boxes.append((lo, hi, span.bottom, span.top))
+                tops.setdefault(span.top, []).append((lo, hi))
             else:
                 outlines.append(shape)
                 flat = [s for s, z in shape if z == span.top]
                 if len(flat) > 1:
                     tops.setdefault(span.top, []).append((min(flat), max(flat)))
-            members.append((span.lo, span.hi, span.bottom, span.top))
-            under.append((span.lo, span.hi, span.bottom))
+            members.append((lo, hi, span.bottom, span.top))
+            under.append((lo, hi, span.bottom))
     for put in solved.face.puts:
         if put.unit:
             box = (put.lo, put.hi, put.bottom, put.top)
@@ -120,6 +123,8 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
             members.append(box)
             under.append(box[:3])
             tops.setdefault(put.top, []).append(box[:2])
+    boxes += [box for g in guests if g.plane for box in _in_plane(members, g)]
+    guests = [g for g in guests if not g.plane]
     for a, b, _, top in (g.box for g in guests):
         tops.setdefault(top, []).append((a, b))
     boxes += _between(members, guests, most)
@@ -134,6 +139,13 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
         if z == problem.levels.bed:
             boxes += [(a, b, 0, z) for a, b in rest]
     return Region(boxes=tuple(b for b in boxes if b[0] < b[1] and b[2] < b[3]), outlines=tuple(outlines))
+
+
+def _in_plane(members: Sequence[Box], guest: Guest) -> list[Box]:
+    """Return the joint between the pieces at an end that is cut askew and what lies beyond, on the centre line."""
+    lo, hi, bottom, top = guest.box
+    out = [(hi, m[0], m) for m in members if m[0] == hi + guest.plane] + [(m[1], lo, m) for m in members if m[1] == lo - guest.plane]
+    return [(a, b, max(m[2], bottom), min(m[3], top)) for a, b, m in out]
 
 
 def _dips(problem: Problem, span: Span) -> bool:

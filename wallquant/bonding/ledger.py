@@ -16,7 +16,7 @@ import shapely
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import level
 from wallquant.bonding.laid import Box, Guest, Region
-from wallquant.bonding.problem import Problem
+from wallquant.bonding.problem import Meets, Problem
 from wallquant.bonding.solving import Solved
 from wallquant.building import Wall
 from wallquant.layout import Part, Run, RunOpening
@@ -155,7 +155,7 @@ def _account(
     holes = _and(holes, drawn)
     net = _less(drawn, holes)
     mine = _and(whole, _box(between[0], between[1], -FAR, FAR))
-    squares = [(m.station - m.half, m.station + m.half) for m in problem.meets if m.half]
+    squares = [_square(m) for m in problem.meets if m.half]
     square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
     over = _overhang(run, problem, drawn, between)
     aside = _and(net, _or([*scraps.values(), _less(over, theirs)]))
@@ -203,6 +203,14 @@ def _account(
     }
     area = {"wall": area_wall, "openings": area_open, "laid": area_wall - area_open - area_aside, "set_aside": area_aside}
     return Account(wall=part.wall, ledger=ledger, area=area, fit=fit, causes=causes, reasons=reasons)
+
+
+def _square(meets: Meets) -> tuple[Nm, Nm]:
+    """Return the stations at a corner where this run or the other lies; an end that is cut askew only beyond its innermost point."""
+    if meets.askew is None:
+        return meets.station - meets.half, meets.station + meets.half
+    first, last = (meets.half, meets.askew.out) if meets.role == "start" else (meets.askew.out, meets.half)
+    return meets.station - first, meets.station + last
 
 
 def _true_voids(wall: Wall, openings: Sequence[RunOpening]) -> list[tuple[RunOpening, float]]:

@@ -264,7 +264,8 @@ class _Search:
 
 def two(lower: Half, upper: Half, how: Bonded, offset: Nm, limit: int = MOST_NODES) -> Pair | None:
     """Return the fewest cuts of two courses that lie on each other with nominal joints, or None (impossible, or given up)."""
-    if not lower.spans or not upper.spans or any(s.raked for s in (*lower.spans, *upper.spans)):
+    every = (*lower.spans, *upper.spans)
+    if not lower.spans or not upper.spans or any(s.raked or (s.askew and s.hi - s.lo >= how.unit) for s in every):
         return None
     search = _Search((lower, upper), how, offset, ranged=False)
     found = search.run(limit)

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face, level, mean_length
+from wallquant.bonding.mitres import Askew, parted
 from wallquant.bonding.nodes import Row, Soft
-from wallquant.bonding.span import Bonded, Span
+from wallquant.bonding.span import Bonded, Interval, Span
 from wallquant.bonding.stack import Solver
 from wallquant.building import Profile
 from wallquant.units import Nm
@@ -24,13 +25,15 @@ Passes = tuple[tuple[bool, ...], ...]
 class Meets:
     """A junction as the solver needs it: node station, half the thickness of the other run (0: a free end).
 
-    Where it is not `bonded` the runs are tied, and a butt is no head joint from which other joints must stand off.
+    Where it is not `bonded` the runs are tied, and a butt is no head joint from which other joints must stand off.  An end that is
+    cut askew (`askew`) has its plane at `station`, whoever passes.
     """
 
     station: Nm
     half: Nm
     role: Literal["start", "through", "end"]
     bonded: bool = True
+    askew: Askew | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -148,12 +151,13 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
     for c in cells:
         by_row.setdefault(c.row, []).append(c)
     for k in range(1, problem.levels.count + 1):
-        lo, hi, gaps, butts = extent(problem, passes, k, shift)
-        ends.append((lo, hi))
+        at = extent(problem, passes, k, shift)
+        ends.append(at[:2])
+        hard = sorted({(a.lo, a.hi + problem.how.joint) for a in asks.get(k, ()) if a.of == "joint" and a.yields == 0})
         spans: list[Span] = []
         row_cells: list[Cell] = []
         for cell in by_row.get(k, ()):
-            for span in clipped(cell, lo, hi, gaps, butts):
+            for span in spans_of(problem, passes, cell, at, hard):
                 if span.hi - span.lo < problem.how.least or _thin(problem, span) or solver.fewest(span, ()) is None:
                     if span.hi > span.lo:
                         small.append(Scrap(lo=span.lo, hi=span.hi, bottom=span.bottom, top=span.top, reason="shorter than the least piece"))
@@ -161,7 +165,6 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
                 ripped = span.top - span.bottom != problem.levels.height
                 spans.append(replace(span, ripped=True) if ripped else span)
                 row_cells.append(cell)
-        hard = sorted({(a.lo, a.hi + problem.how.joint) for a in asks.get(k, ()) if a.of == "joint" and a.yields == 0})
         soft = sorted(
             {(a.lo, a.hi, a.of, a.yields) for a in asks.get(k, ()) if a.yields or a.of == "cut"}, key=lambda s: (s[0], s[1], s[2], s[3])
         )
@@ -215,16 +218,21 @@ def _thin(problem: Problem, span: Span) -> bool:
     return highest < problem.levels.least_rip or (span.hi - span.lo <= problem.how.unit and mean < problem.how.least)
 
 
-def extent(
-    problem: Problem, passes: Passes, course: int, shift: tuple[Nm, Nm]
-) -> tuple[Nm, Nm, list[tuple[Nm, Nm, bool]], tuple[bool, bool]]:
+Extent = tuple[Nm, Nm, list[tuple[Nm, Nm, bool]], tuple[bool, bool]]
+
+
+def extent(problem: Problem, passes: Passes, course: int, shift: tuple[Nm, Nm]) -> Extent:
     """Return first and last station of a course, where others pass through it, and whether it butts at start and end."""
     lo, hi = -FAR, FAR
     gaps: list[tuple[Nm, Nm, bool]] = []
     butts = [False, False]
     for meets, on in zip(problem.meets, passes, strict=True):
         here = on[course - 1]
-        if meets.role == "start":
+        if meets.askew is not None and meets.role == "start":
+            lo = meets.station - meets.askew.out
+        elif meets.askew is not None:
+            hi = meets.station + meets.askew.out
+        elif meets.role == "start":
             lo = (
                 meets.station - shift[0]
                 if not meets.half
@@ -245,6 +253,17 @@ def extent(
         elif not here:
             gaps.append((meets.station - meets.half - problem.how.joint, meets.station + meets.half + problem.how.joint, meets.bonded))
     return lo, hi, gaps, (butts[0], butts[1])
+
+
+def spans_of(problem: Problem, passes: Passes, cell: Cell, at: Extent, windows: Sequence[Interval]) -> list[Span]:
+    """Return the spans of a cell: clipped to the extent of its course, parted where others pass, and at the legs of mitred corners."""
+    lo, hi, gaps, butts = at
+    spans = clipped(cell, lo, hi, gaps, butts)
+    first, last = problem.meets[0], problem.meets[-1]
+    if first.askew is None and last.askew is None:
+        return spans
+    ends = (lo, first.askew, passes[0][cell.row - 1]), (hi, last.askew, passes[-1][cell.row - 1])
+    return parted(spans, ends, windows, problem.how.joint, problem.how.least)
 
 
 def clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], butts: tuple[bool, bool]) -> list[Span]:
@@ -356,7 +375,7 @@ def musts_of(problem: Problem, group: Group, *, holes: bool) -> tuple[Musts, Mus
     joint, least, levels = problem.how.joint, problem.how.least, problem.levels
     forced: Musts = {}
     for n, meets in enumerate(problem.meets):
-        if not meets.half:
+        if not meets.half or meets.askew is not None:
             continue
         c, half = meets.station, meets.half
         butts = ([(c + half, 1)] if meets.role != "end" else []) + ([(c - half - joint, -1)] if meets.role != "start" else [])

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from wallquant.bonding.cells import FAR, Block, Cell, Scrap, face
-from wallquant.bonding.problem import Passes, Problem, Put, blocks_of, clipped, extent, groups, sound
+from wallquant.bonding.problem import Passes, Problem, Put, blocks_of, extent, groups, sound, spans_of
 from wallquant.bonding.span import Interval, Span
 from wallquant.bonding.stack import Solver
 from wallquant.units import Nm
@@ -166,8 +166,7 @@ class Sheet:
         return total
 
     def spans(self, part: _Part, passes: Passes, shift: tuple[Nm, Nm]) -> list[Span]:
-        lo, hi, gaps, butts = extent(self.problem, passes, part.cell.row, shift)
-        return clipped(part.cell, lo, hi, gaps, butts)
+        return spans_of(self.problem, passes, part.cell, extent(self.problem, passes, part.cell.row, shift), part.windows)
 
     def _beyond(self, passes: Passes, shift: tuple[Nm, Nm]) -> int:
         """Return the cost of what lies beyond the ends, and of what is set aside."""

@@ -14,6 +14,7 @@ from bisect import bisect_left, insort
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from wallquant.graph.planes import least_askew
 from wallquant.units import Nm
 
 Interval = tuple[Nm, Nm]
@@ -40,10 +41,27 @@ class Span:
     full_lo: Nm
     full_hi: Nm
     ripped: bool = False
+    lean_lo: Nm = 0
+    lean_hi: Nm = 0
+    """How far an end that is cut askew in plan reaches beyond its place on the centre line."""
 
     @property
     def raked(self) -> bool:
         return self.full_lo > self.lo or self.full_hi < self.hi
+
+    @property
+    def askew(self) -> bool:
+        return bool(self.lean_lo or self.lean_hi)
+
+    @property
+    def whole(self) -> tuple[Nm, Nm]:
+        """Between which stations a unit is not cut."""
+        return max(self.full_lo, self.lo + bool(self.lean_lo)), min(self.full_hi, self.hi - bool(self.lean_hi))
+
+    @property
+    def mean(self) -> tuple[Nm, Nm]:
+        """Where it starts and ends on the centre line."""
+        return self.lo + self.lean_lo, self.hi - self.lean_hi
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -147,6 +165,14 @@ def _rake_least(least: Nm, rake: Nm) -> Nm:
     return least if rake <= 0 else 2 * least if 2 * least <= rake else least + -(-rake // 2)
 
 
+def _end_leasts(span: Span, how: Bonded) -> tuple[Nm, Nm, Nm]:
+    """Return the least lengths of a first, a last and an only piece, over all."""
+    first, last = _rake_least(how.least, span.full_lo - span.lo), _rake_least(how.least, span.hi - span.full_hi)
+    first = max(first + span.lean_lo, least_askew(how.least, span.lean_lo))
+    last = max(last + span.lean_hi, least_askew(how.least, span.lean_hi))
+    return first, last, max(first, last, least_askew(how.least, span.lean_lo + span.lean_hi))
+
+
 def reach(
     span: Span, how: Bonded, windows: Sequence[Interval], most: int = MOST_CUTS, *, ranged: bool = False, extra: int = 0
 ) -> Reach | None:
@@ -167,12 +193,11 @@ def reach(
     """
     joint = how.joint_least if ranged else how.joint
     end, shortest, pitch = span.hi + joint, how.unit + joint, how.unit + (how.joint_most if ranged else joint)
-    first = _rake_least(how.least, span.full_lo - span.lo)
-    last = _rake_least(how.least, span.hi - span.full_hi)
+    first, last, only = _end_leasts(span, how)
     near = end - joint - last  # the last piece starts at or before this
     if span.hi - span.lo < min(first, how.least):
         return None
-    full_lo, full_hi = span.full_lo, span.full_hi + joint
+    full_lo, full_hi = span.whole[0], span.whole[1] + joint
     inner = free(windows, span.lo + 1, end - 1)
 
     whole = (full_lo, full_hi, shortest, pitch, end)
@@ -189,7 +214,7 @@ def reach(
                 continue
             for p, q, least in _sorted_starts(a, min(b, end - 1), span, how, first):
                 if q + pitch >= end and p <= near:
-                    ends = ends or _ends(p, q, end, near, least, pitch, joint, last)
+                    ends = ends or _ends(p, q, end, near, least, pitch, joint, only if p == span.lo else last)
                 if p + least + joint < end:
                     starts.append((p + least + joint, min(q + pitch, end - 1, full_hi)))
                 if full_hi < end - 1:  # it ends under the rake, and is not the last
@@ -298,8 +323,7 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
     so the cut is found in every place that it can have.
     """
     end, pitch, joint = span.hi + how.joint, how.pitch, how.joint
-    first = _rake_least(how.least, span.full_lo - span.lo)
-    last = _rake_least(how.least, span.hi - span.full_hi)
+    first, last, only = _end_leasts(span, how)
     out: dict[tuple[Nm, ...], None] = {}
     first_of = [[a for a, _ in layer] for layer in found.layers]
     last_of = [[b for _, b in layer] for layer in found.layers]
@@ -321,13 +345,14 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
             while k < len(los) and los[k] <= y - joint:
                 for lo, hi, least in _sorted_starts(los[k], his[k], span, how, first):
                     under = 2 * how.least if y - joint > span.full_hi else 0
-                    p, r = max(lo, back), min(hi, y - joint - max(least, last if y == end else under))
+                    most = (only if lo == span.lo else last) if y == end else under
+                    p, r = max(lo, back), min(hi, y - joint - max(least, most))
                     if p <= r:
                         options |= {
                             (x, q - 1) for x in (p, r, min(max(p, (span.lo + y) // 2), r)) if x != back or _costs(x, y, span, how) == 2
                         }
                 k += 1
-        if back >= span.full_lo and y - joint <= span.full_hi:
+        if back >= span.whole[0] and y - joint <= span.whole[1]:
             k = bisect_left(last_of[q], back)
             if k < len(last_of[q]) and first_of[q][k] <= back:
                 options.add((back, q))
@@ -338,13 +363,13 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
 
 def _costs(start: Nm, y: Nm, span: Span, how: Bonded) -> int:
     """1: a piece from `start` to y is cut by its length; 2: also a whole length is cut there, by the rake."""
-    return 2 if start < span.full_lo or y - how.joint > span.full_hi else 1
+    return 2 if start < span.whole[0] or y - how.joint > span.whole[1] else 1
 
 
 def even(span: Span, how: Bonded, windows: Sequence[Interval]) -> tuple[tuple[Nm, ...], tuple[Nm, ...]] | None:
     """Return piece starts and ends of whole units with even joints off nominal but within range, or None where they do not fit."""
     clear, unit = span.hi - span.lo, how.unit
-    if span.raked:
+    if span.raked or span.askew:
         return None
     count = round((clear + how.joint) / how.pitch)
     if count < 1 or (count == 1 and clear != unit):

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.laid import Outline, area, outline
+from wallquant.bonding.mitres import Ring, body, ring
 from wallquant.bonding.problem import Problem
 from wallquant.bonding.solving import Solved
 from wallquant.files import CUTS
@@ -17,7 +18,7 @@ from wallquant.layout import Pieces, Run
 from wallquant.masonry import Unit
 from wallquant.units import Nm
 
-LENGTH, HEIGHT, RAKE = (1 << CUTS.index(c) for c in ("length", "height", "rake"))
+LENGTH, HEIGHT, RAKE, MITRE = (1 << CUTS.index(c) for c in ("length", "height", "rake", "mitre"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,31 +36,36 @@ class Pattern:
     unit: tuple[str, ...]
     fixed: NDArray[np.int32]
     outlines: Mapping[int, Outline]
+    rings: Mapping[int, Ring]
+    """Outlines in plan of pieces that are cut askew: stations and offsets."""
 
 
 def patterned(
     problem: Problem, solved: Solved, uses: Sequence[tuple[int, Nm, Nm, str]], standard: Unit, units: Mapping[str, Unit]
 ) -> Pattern:
     """Return the pieces of a solved run, by course, start and bottom."""
-    found: list[tuple[int, Nm, Nm, Nm, Nm, str, int, Outline | None]] = []
+    found: list[tuple[int, Nm, Nm, Nm, Nm, str, int, Outline | None, Ring | None]] = []
+    leans = tuple(m.askew.lean if m.askew else 0 for m in (problem.meets[0], problem.meets[-1]))
     for row, layout in zip(solved.face.rows, solved.stack.layouts, strict=True):
         for a, b in layout:
             span = next(s for s in row.spans if s.lo <= a and b <= s.hi)
             course = problem.levels.course(span.bottom)
+            own = leans[0] if span.lean_lo and a == span.lo else 0, leans[1] if span.lean_hi and b == span.hi else 0
+            plan = ring(a, b, own, standard.thickness // 2) if own != (0, 0) else None
             shape = outline(problem, a, b, span.bottom, span.top)
             top = max(z for _, z in shape) if shape else span.top
             if shape:  # the toe of a rake is cut off where it begins above the bed
                 a, b = min(s for s, _ in shape), max(s for s, _ in shape)
             unit = next((u for c, lo, hi, u in uses if c == course and a < hi and b > lo), standard.code)
-            found.append((course, a, span.bottom, b, top, unit, -1, shape))
+            found.append((course, a, span.bottom, b, top, unit, -1, shape, plan))
     for n, put in enumerate(solved.face.puts):
         if put.unit:
-            found.append((problem.levels.course(put.bottom), put.lo, put.bottom, put.hi, put.top, put.unit, n, None))
+            found.append((problem.levels.course(put.bottom), put.lo, put.bottom, put.hi, put.top, put.unit, n, None, None))
     found.sort(key=lambda f: f[:5])
     places: list[int] = []
     for k, f in enumerate(found):
         places.append(places[-1] + 1 if k and found[k - 1][0] == f[0] else 1)
-    cut = [_cut(f[3] - f[1], f[4] - f[2], f[7], units[f[5]]) for f in found]
+    cut = [_cut(f[3] - f[1], f[4] - f[2], f[7], units[f[5]]) | (MITRE if f[8] else 0) for f in found]
     return Pattern(
         course=np.array([f[0] for f in found], np.int32),
         place=np.array(places, np.int32),
@@ -68,11 +74,20 @@ def patterned(
         end=np.array([f[3] for f in found], np.int64),
         bottom=np.array([f[2] for f in found], np.int64),
         top=np.array([f[4] for f in found], np.int64),
-        area=np.array([area(f[7]) if f[7] else float((f[3] - f[1]) * (f[4] - f[2])) for f in found], np.float64),
+        area=np.array([_area(f, standard.thickness) for f in found], np.float64),
         unit=tuple(f[5] for f in found),
         fixed=np.array([f[6] for f in found], np.int32),
         outlines={k: f[7] for k, f in enumerate(found) if f[7]},
+        rings={k: f[8] for k, f in enumerate(found) if f[8]},
     )
+
+
+def _area(found: tuple[int, Nm, Nm, Nm, Nm, str, int, Outline | None, Ring | None], thickness: Nm) -> float:
+    """Return the volume of a piece over its thickness."""
+    _, start, bottom, end, top, _, _, shape, plan = found
+    if plan:
+        return body(shape or ((start, bottom), (end, bottom), (end, top), (start, top)), plan, thickness)
+    return area(shape) if shape else float((end - start) * (top - bottom))
 
 
 def _cut(length: Nm, height: Nm, shape: Outline | None, unit: Unit) -> int:
@@ -111,6 +126,7 @@ def stamped(runs: Sequence[Run], asked: Mapping[str, Asked], patterns: Mapping[s
     solid = volume * solid_share[unit]
     names: list[str] = []
     elevation: dict[int, Outline] = {}
+    rings: dict[int, Ring] = {}
     wall: list[NDArray[np.int32]] = []
     fixed: list[NDArray[np.int32]] = []
     puts = 0
@@ -119,6 +135,7 @@ def stamped(runs: Sequence[Run], asked: Mapping[str, Asked], patterns: Mapping[s
         p = patterns[r.name]
         names += [f"{r.name}-C{c:02d}-{k:02d}" for c, k in zip(p.course.tolist(), p.place.tolist(), strict=True)]
         elevation.update({at + k: tuple((s, z + r.bottom) for s, z in shape) for k, shape in p.outlines.items()})
+        rings.update({at + k: one for k, one in p.rings.items()})
         edges = [(a.end + b.start) // 2 for a, b in zip(r.parts, r.parts[1:], strict=False)]
         middle = (p.start + p.end) // 2
         owner = np.array([wall_number[x.wall] for x in r.parts], np.int32)
@@ -146,4 +163,5 @@ def stamped(runs: Sequence[Run], asked: Mapping[str, Asked], patterns: Mapping[s
         wall=np.concatenate(wall) if wall else np.zeros(0, np.int32),
         fixed=np.concatenate(fixed) if fixed else np.zeros(0, np.int32),
         elevation=elevation,
+        plan=rings,
     )

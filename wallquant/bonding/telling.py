@@ -113,7 +113,9 @@ def _windows(name: str, one: Asked, done: Solved, given: Given) -> None:
                 between = enumerate(itertools.pairwise(layout))
                 hit = [(n, e) for n, ((_, e), (s, _)) in between if 0 < s - e <= most and s > a.lo and e < a.hi]
             else:
-                hit = [(n, p) for n, (p, q) in enumerate(layout) if q - p != one.problem.how.unit and p < a.hi and q > a.lo]
+                askew = {x for s in done.face.rows[a.course - 1].spans for x, on in ((s.lo, s.lean_lo), (s.hi, s.lean_hi)) if on}
+                cuts = [(n, p, q) for n, (p, q) in enumerate(layout) if q - p != one.problem.how.unit and not askew & {p, q}]
+                hit = [(n, p) for n, p, q in cuts if p < a.hi and q > a.lo]
             if hit:
                 given.setdefault((a.rule, a.of), {}).update({(name, a.course, n): at for n, at in hit})
 
@@ -189,14 +191,6 @@ def of_corners(corners: Mapping[str, Corner], patterns: Mapping[str, Pattern], a
                 ),
                 place=Place(corner=name, storey=corner.storey, course=found.conflicts[0]),
                 times=len(found.conflicts),
-            )
-        if corner.kind == "angled":
-            yield Finding(
-                code="bond.angled-corner",
-                severity="warning",
-                text=f"Corner {name} is not square: {corner.runs[0]} goes on, the others stop square before it, and the "
-                f"wedge is left open; mitre it on site.",
-                place=Place(corner=name, storey=corner.storey),
             )
 
 

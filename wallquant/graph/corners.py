@@ -13,6 +13,7 @@ import shapely
 
 from wallquant.graph.lines import PARALLEL, Line, Meeting, beside, meet, neighbours, snapped, turn
 from wallquant.graph.merging import Strip
+from wallquant.graph.planes import End, EndPlane, end_planes
 from wallquant.layout import Role
 from wallquant.units import MM, Nm
 
@@ -39,10 +40,18 @@ class Node:
     taken: Mapping[int, tuple[float, float]] = field(default_factory=dict)
     """At a loose corner, for each line that does not go first: the stations that those before it take of it."""
 
+    planes: Mapping[int, EndPlane] = field(default_factory=dict)
+    """At an angled corner, for each line that is cut askew: where it ends."""
+
+    @property
+    def mitred(self) -> bool:
+        """Whether both lines end in one plane."""
+        return len(self.planes) == 2
+
     @property
     def loose(self) -> bool:
-        """Whether the corner is askew, end to end, or has more than two lines."""
-        return self.kind == "angled" or len(self.lines) > 2
+        """Whether the corner is askew and no mitre, end to end, or has more than two lines."""
+        return (self.kind == "angled" and not self.mitred) or len(self.lines) > 2
 
 
 def nodes(strips: Sequence[Strip], join: Nm, stub: Nm, least: Nm) -> tuple[Node, ...]:
@@ -63,7 +72,7 @@ def nodes(strips: Sequence[Strip], join: Nm, stub: Nm, least: Nm) -> tuple[Node,
         found = _in_line(strips, i, j, join) if turn(lines[i], lines[j]) < PARALLEL else meet(lines, i, j, join, stub)
         if found:
             met.append(found)
-    made = [_cleared(strips, _node(strips, group)) for group in _clusters(met)]
+    made = [_cleared(strips, _node(strips, group, stub)) for group in _clusters(met)]
     return _tied_where_crowded(strips, made, least)
 
 
@@ -95,7 +104,7 @@ def _clusters(met: Sequence[Meeting]) -> list[list[Meeting]]:
     return sorted((sorted(g, key=lambda m: (m.one, m.two)) for g in groups), key=lambda g: (g[0].one, g[0].two, g[0].at_one))
 
 
-def _node(strips: Sequence[Strip], group: Sequence[Meeting]) -> Node:
+def _node(strips: Sequence[Strip], group: Sequence[Meeting], least: Nm) -> Node:
     places: dict[int, tuple[Role, float]] = {}
     for one in group:
         for index in (one.one, one.two):
@@ -119,13 +128,22 @@ def _node(strips: Sequence[Strip], group: Sequence[Meeting]) -> Node:
         )
         through = sum(places[k][0] == "through" for k in order)
         kind = "angled" if not square else {0: "L", 1: "T", 2: "X"}[min(through, 2)] if len(lines) == 2 else "T" if len(lines) == 3 else "X"
-    bondable = kind in ("L", "T", "X") and len(order) == 2 and _common_courses(strips[order[0]], strips[order[1]])
+    turned, planes = min(one.turn for one in group), {}
+    if kind == "angled" and len(order) == 2 and len(group) == 1 and group[0].turn:
+        near, far = (End(line=strips[k].line, role=places[k][0], at=places[k][1]) for k in order)
+        found = end_planes(near, far, (strips[order[0]].unit.length, strips[order[1]].unit.length), least)
+        planes = {order[k]: plane for k, plane in found.items()}
+        if len(planes) == 2 and near.inward[0] * far.inward[0] + near.inward[1] * far.inward[1] > 0:
+            turned = 180 - turned
+    bondable = kind in ("L", "T", "X") or (len(planes) == 2 and strips[order[0]].unit == strips[order[1]].unit)
+    bondable = bondable and len(order) == 2 and _common_courses(strips[order[0]], strips[order[1]])
     return Node(
         kind=kind,
         point=group[0].point,
         lines=tuple((k, places[k][0], snapped(places[k][1])) for k in order),
-        turn=min(one.turn for one in group),
+        turn=turned,
         bondable=bondable,
+        planes=planes,
     )
 
 
@@ -170,13 +188,14 @@ def _tied_where_crowded(strips: Sequence[Strip], made: Sequence[Node], least: Nm
     for k, node in enumerate(made):
         for index, _, at in node.lines:
             half = max(strips[other].line.width for other, _, _ in node.lines if other != index) // 2
+            half = round(abs(node.planes[index].lean)) if index in node.planes else half
             on_line.setdefault(index, []).append((at, k, half))
     tied: set[int] = set()
     for there in on_line.values():
         ranked = sorted(there)
         for (a, k, half_a), (b, n, half_b) in itertools.pairwise(ranked):
             if b - a < half_a + half_b + least:
-                tied.add(n if made[n].kind != "L" else k)
+                tied.add(n if made[n].kind != "L" and not (made[n].mitred and not made[k].mitred) else k)
     return tuple(replace(node, bondable=node.bondable and k not in tied) for k, node in enumerate(made))
 
 

@@ -16,7 +16,8 @@ from wallquant.graph.corners import Node, by_line, nodes
 from wallquant.graph.lines import snapped
 from wallquant.graph.merging import Strip, set_aside, strips
 from wallquant.graph.overlaps import overlapping
-from wallquant.layout import Corner, Junction, Part, Role, Run, RunOpening
+from wallquant.graph.planes import EndPlane
+from wallquant.layout import Corner, Junction, Part, Plane, Role, Run, RunOpening
 from wallquant.masonry import KINDS, Face, Unit
 from wallquant.units import MM, Nm, mm_text
 
@@ -218,6 +219,7 @@ def _run(
                 bondable=node.bondable,
                 loose=node.loose,
                 taken=_moved(node.taken.get(k), zero),
+                plane=_plane(node.planes.get(k), strip, role, zero, catalogue),
             )
         )
     junctions.sort(key=lambda j: (j.station, j.corner))
@@ -243,6 +245,14 @@ def _run(
 
 def _moved(taken: tuple[float, float] | None, zero: float) -> tuple[Nm, Nm] | None:
     return None if taken is None else (snapped(taken[0] - zero), snapped(taken[1] - zero))
+
+
+def _plane(plane: EndPlane | None, strip: Strip, role: Role, zero: float, catalogue: Catalogue) -> Plane | None:
+    if plane is None:
+        return None
+    joint = round(plane.joint(strip.line.width, catalogue.head_joint.nominal))
+    station = snapped(plane.at - zero) + (joint if role == "start" else -joint)
+    return Plane(station=station, lean=round(plane.lean), shared=plane.shared, joint=joint, reach=round(plane.reach))
 
 
 def _bearing(strip: Strip) -> bool | None:

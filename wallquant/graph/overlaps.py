@@ -60,7 +60,9 @@ def _stretches(made: Sequence[Strip], found: Sequence[Node]) -> list[list[tuple[
             node = found[n]
             half = max(made[other].line.width for other, _, _ in node.lines if other != k) / 2
             taken = node.taken.get(k)
-            if role == "through":
+            if k in node.planes:
+                lo, hi = (node.planes[k].at, hi) if role == "start" else (lo, node.planes[k].at)
+            elif role == "through":
                 gaps += [taken] if taken else []
             elif role == "start":
                 lo = taken[1] if taken else lo if node.loose else at - half

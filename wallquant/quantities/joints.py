@@ -237,14 +237,16 @@ def _butts(
 
 
 def _mitres(pieces: Pieces, rows: Ints, run: Run) -> float:
-    """Half the volume of the joints in mitre planes, nm3; a plane's joint is taken as nominal."""
+    """Half the volume of the joints in mitre planes, all of those along a face, nm3; a plane's joint is taken as nominal."""
     total = 0.0
     if pieces.plan:
         for row in rows.tolist():
             ring = pieces.plan.get(row, ())
             for (x, y), (u, v) in zip(ring, [*ring[1:], *ring[:1]], strict=True):
                 if x != u and y != v:
-                    total += hypot(u - x, v - y) * float(pieces.top[row] - pieces.bottom[row]) * run.catalogue.head_joint.nominal / 2
+                    end = run.first if x + u < int(pieces.start[row]) + int(pieces.end[row]) else run.last
+                    share = 1 if end.plane is not None and not end.plane.shared else 2
+                    total += hypot(u - x, v - y) * float(pieces.top[row] - pieces.bottom[row]) * run.catalogue.head_joint.nominal / share
     return total
 
 
@@ -256,7 +258,9 @@ def _levelling(pieces: Pieces, rows: Ints, run: Run, bed: Nm) -> float:
     if int(pieces.bottom[lowest[0]]) - run.bottom > run.catalogue.levelling_bed.most:
         return 0.0  # nothing is laid on the slab
     spans = _to_faces(_spans(pieces.start[lowest], pieces.end[lowest], run.catalogue.head_joint.most), run, int(pieces.bottom[lowest[0]]))
-    return float(sum(hi - lo for lo, hi in spans)) * run.thickness * bed
+    askew = [row for row in lowest.tolist() if row in pieces.plan]
+    beside = sum((int(pieces.end[row]) - int(pieces.start[row])) * run.thickness - _area(pieces.plan[row]) for row in askew)
+    return (float(sum(hi - lo for lo, hi in spans)) * run.thickness - beside) * bed
 
 
 def _area(ring: tuple[tuple[Nm, Nm], ...]) -> int:
