@@ -98,6 +98,8 @@ def elevation(plan: Plan) -> Elevation:
         if len(middle) >= 2:
             start[row], end[row] = middle[:, 0].min(), middle[:, 0].max()
     under, flat = np.column_stack([start, end]), np.column_stack([start, end])
+    left[p.count :, 1], right[p.count :, 1], flat[p.count :] = near.left, near.right, near.flat
+    top[p.count :] = np.where(near.in_line, top[p.count :], near.left)
     for row, shape in sorted(p.elevation.items()):
         left[row], right[row], under[row], flat[row] = _edges(shape, p.start[row], p.end[row], bottom[row], top[row])
         if row in p.plan:

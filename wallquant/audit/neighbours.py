@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from wallquant.audit.cells import Floats, Ints
-from wallquant.audit.read import Plan
+from wallquant.audit.read import MM, Plan
 
 THIN = 0.01
 """Overlaps of less than this are rounding, mm."""
@@ -32,11 +32,15 @@ class Neighbours:
     start, end : array (n,)
         Stations of that run, mm.
     share : array (n,)
-        Part of the band's thickness that the piece takes, 0 to 1.
+        Part of the band's thickness that the piece takes, 0 to 1; of a raked piece across the band, that its level top takes.
     square : array (n,) of bool
         Whether the runs are square to each other or in line, and the piece has a plain footprint.
     in_line : array (n,) of bool
         Whether the runs are parallel.
+    left, right : array (n,)
+        Tops of the upright sides, mm: of a raked piece as high as it stands there, or within the band.
+    flat : array (n, 2)
+        Stations of the level top; equal where a raked piece has none within the band.
     """
 
     run: Ints
@@ -46,6 +50,9 @@ class Neighbours:
     share: Floats
     square: Any
     in_line: Any
+    left: Floats
+    right: Floats
+    flat: Floats
 
 
 def by_run(plan: Plan) -> tuple[Ints, ...]:
@@ -86,6 +93,9 @@ def neighbours(plan: Plan, *, reach: float) -> Neighbours:
         share=column(4, np.float64),
         square=column(5, np.bool_),
         in_line=column(6, np.bool_),
+        left=column(7, np.float64),
+        right=column(8, np.float64),
+        flat=np.concatenate([part[9] for part in parts]) if parts else np.zeros((0, 2)),
     )
 
 
@@ -137,4 +147,38 @@ def _into(plan: Plan, a: int, own: Ints, rows: Ints, reach: float) -> tuple[Any,
     bevelled = np.array([row in p.plan for row in rows.tolist()]) if p.plan else np.zeros(rows.size, dtype=bool)
     square = ((sin == 0) | (cos == 0)) & ~bevelled
     frame = np.full(int(keep.sum()), a, dtype=np.int64)
-    return frame, rows[keep], s0[keep], s1[keep], np.minimum(taken[keep] / r.thickness[a], 1.0), square[keep], (sin == 0)[keep]
+    left, right, flat = p.top[rows].copy(), p.top[rows].copy(), np.column_stack([s0, s1])
+    for k in np.flatnonzero(keep & square).tolist() if p.elevation else ():
+        if (shape := p.elevation.get(int(rows[k]))) is None:
+            continue
+        if sin[k] == 0:
+            left[k], right[k], flat[k] = _from_the_side(shape, float(s0[k]), float(s1[k]), bool(cos[k] < 0))
+        else:
+            ahead = float(at[k] @ across)
+            low, high = sorted(float(p.start[rows[k]] + (edge - ahead) / sin[k]) for edge in (-wide, wide))
+            left[k], taken[k] = _within(shape, low, high)
+            right[k], flat[k, 1] = left[k], s1[k] if taken[k] > THIN else s0[k]
+    return (
+        frame, rows[keep], s0[keep], s1[keep], np.minimum(taken[keep] / r.thickness[a], 1.0), square[keep], (sin == 0)[keep],
+        left[keep], right[keep], flat[keep],
+    )  # fmt: skip
+
+
+def _from_the_side(shape: Any, start: float, end: float, mirrored: bool) -> tuple[float, float, tuple[float, float]]:
+    """Tops of the left and right side of a raked piece that lies between two stations of a parallel run, and its level top."""
+    ring = shapely.get_coordinates(shape)
+    first, last = ring[:, 0].min(), ring[:, 0].max()
+    sides = [float(ring[np.abs(ring[:, 0] - x) <= MM][:, 1].max()) for x in (first, last)]
+    level = ring[np.abs(ring[:, 1] - ring[:, 1].max()) <= MM][:, 0] - first
+    flat = (start + float(level.min()), start + float(level.max()))
+    return (sides[1], sides[0], (end - flat[1] + start, end - flat[0] + start)) if mirrored else (sides[0], sides[1], flat)
+
+
+def _within(shape: Any, start: float, end: float) -> tuple[float, float]:
+    """How high a raked piece stands between two of its stations, and how much of its top is level at that height, mm."""
+    part = shapely.clip_by_rect(shape, start, -1e12, end, 1e12)
+    if part.is_empty:
+        return float(shape.bounds[1]), 0.0
+    ring = shapely.get_coordinates(part)
+    level = ring[np.abs(ring[:, 1] - ring[:, 1].max()) <= MM][:, 0]
+    return float(ring[:, 1].max()), float(level.max() - level.min())

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 import shapely
 
 from wallquant.bonding.asking import Asked
-from wallquant.bonding.cells import level
-from wallquant.bonding.laid import Box, Guest
+from wallquant.bonding.laid import Box, Guest, edges, outline, slopes
 from wallquant.bonding.solving import Solved
+from wallquant.bonding.span import Interval
 from wallquant.layout import Run
 from wallquant.units import MM, Nm
 
@@ -22,7 +22,7 @@ THIN: Nm = MM // 100
 def guests(asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> dict[str, tuple[Guest, ...]]:
     """Return for each run the boxes that other runs' courses and fixed pieces take in its line: station and relative level."""
     names = list(asked)
-    boxes = {name: _boxes(solved[name]) for name in names}
+    boxes = {name: _boxes(asked[name], solved[name]) for name in names}
     live = [n for n in names if boxes[n]]
     strips = [_strip(asked[n].fitted.run, *_reach(boxes[n]), asked[n].problem.how.joint_most) for n in live]
     out: dict[str, list[Guest]] = {n: [] for n in names}
@@ -34,9 +34,19 @@ def guests(asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> dict[str
     return {n: tuple(sorted(set(out[n]), key=lambda g: (g.box, g.joint))) for n in names}
 
 
-def _boxes(done: Solved) -> list[Box]:
-    own = [(*s.mean, s.bottom, s.top) for row in done.face.rows for s in row.spans]
-    return own + [(p.lo, p.hi, p.bottom, p.top) for p in done.face.puts if p.unit]
+def _boxes(one: Asked, done: Solved) -> list[Box]:
+    """Return what a run's courses and fixed pieces take: spans, and under a slope each piece."""
+    out: list[Box] = []
+    for row, layout in zip(done.face.rows, done.stack.layouts, strict=True):
+        for span in row.spans:
+            lo, hi = span.mean
+            if slopes(one.problem, span):
+                own = [(a, b) for a, b in layout if span.lo <= a and b <= span.hi]
+                ends = [(lo if a == span.lo else a, hi if b == span.hi else b) for a, b in own]
+                out += [(a, b, span.bottom, span.top) for a, b in ends]
+            else:
+                out.append((lo, hi, span.bottom, span.top))
+    return out + [(p.lo, p.hi, p.bottom, p.top) for p in done.face.puts if p.unit]
 
 
 def _reach(boxes: list[Box]) -> tuple[Nm, Nm]:
@@ -67,18 +77,37 @@ def _seen(host: Asked, other: Asked, boxes: list[Box], earlier: bool) -> Iterato
         if abs(across) <= SQUARE:
             taken = min(side + half, wide) - max(side - half, -wide)
             if taken > THIN:
-                lo, hi = sorted((round(station + along * a), round(station + along * b)))
-                upper = _top(other, (a + b) // 2, bottom, top) + shift
-                yield Guest(box=(lo, hi, bottom + shift, upper), joint=earlier)
+                yield _in_line(other, (a, b, bottom, top), station, along, shift, earlier)
         elif abs(along) <= SQUARE:
             right, left = sorted((side + across * a, side + across * b))
             taken = min(left, wide) - max(right, -wide)
             if taken > THIN:
                 at = round(station)
-                middle = round((max(right, -wide) + taken / 2 - side) / across)
-                upper = _top(other, middle, bottom, top) + shift
-                yield Guest(box=(at - half, at + half, bottom + shift, upper), joint=True)
+                within = sorted(round((edge - side) / across) for edge in (-wide, wide))
+                shape = outline(other.problem, max(a, within[0]), min(b, within[1]), bottom, top)
+                upper = shift + (max(z for _, z in shape) if shape else top)
+                flat = (at - half, at + half) if shape is None or edges(shape)[2] else None
+                yield Guest(box=(at - half, at + half, bottom + shift, upper), joint=True, left=upper, right=upper, flat=flat)
 
 
-def _top(other: Asked, station: Nm, bottom: Nm, top: Nm) -> Nm:
-    return max(bottom, min(top, level(other.problem.top, station, 1), level(other.problem.top, station, -1)))
+def _in_line(other: Asked, box: Box, station: float, along: float, shift: Nm, earlier: bool) -> Guest:
+    """Return a piece of a parallel run as the host sees it, its slope from the side."""
+    a, b, bottom, top = box
+    shape = outline(other.problem, a, b, bottom, top)
+    left = right = top
+    flat: Interval | None = (a, b)
+    if shape:
+        a, b = min(s for s, _ in shape), max(s for s, _ in shape)
+        top = max(z for _, z in shape)
+        left, right, flat = edges(shape)
+    if along < 0:
+        left, right = right, left
+    lo, hi = sorted((round(station + along * a), round(station + along * b)))
+    seen = sorted(round(station + along * s) for s in flat) if flat else None
+    return Guest(
+        box=(lo, hi, bottom + shift, top + shift),
+        joint=earlier,
+        left=left + shift,
+        right=right + shift,
+        flat=(seen[0], seen[1]) if seen else None,
+    )

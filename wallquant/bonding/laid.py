@@ -18,17 +18,23 @@ from wallquant.units import Nm
 Box = tuple[Nm, Nm, Nm, Nm]
 """Start, end, bottom, top."""
 Outline = tuple[tuple[Nm, Nm], ...]
+Side = tuple[Nm, Nm, Nm, Nm, Nm]
+"""Start, end, bottom, and the tops of the left and the right side."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Guest:
     """A piece of another run in a run's line: its box there, and whether the joint against it belongs to this run.
 
-    Of two runs in one line the joint belongs to the first.
+    Of two runs in one line the joint belongs to the first.  A piece under a slope reaches as high as it does within the run's
+    thickness; `left` and `right` are the tops of its two sides, and `flat` the stations of its level top, if it has one.
     """
 
     box: Box
     joint: bool
+    left: Nm = 0
+    right: Nm = 0
+    flat: Interval | None = None
     plane: Nm = 0
     """Where it lies beyond the plane in which this run's end is cut askew: what the joint between takes of this run's centre line."""
 
@@ -80,6 +86,19 @@ def _plain(points: list[tuple[Nm, Nm]]) -> list[tuple[Nm, Nm]]:
     return kept
 
 
+def edges(shape: Outline) -> tuple[Nm, Nm, Interval | None]:
+    """Return the tops of both upright sides of an outline, and the stations of its level top (None: it comes to a point)."""
+    lo, hi, top = min(s for s, _ in shape), max(s for s, _ in shape), max(z for _, z in shape)
+    flat = [s for s, z in shape if z == top]
+    left, right = (max(z for s, z in shape if s == end) for end in (lo, hi))
+    return left, right, (min(flat), max(flat)) if len(flat) > 1 else None
+
+
+def slopes(problem: Problem, span: Span) -> bool:
+    """Say whether the run's top cuts into a span."""
+    return span.raked or any(span.lo < s < span.hi and z < span.top for s, z in problem.top)
+
+
 def area(points: Outline) -> float:
     """Return the area of an outline, square nanometres."""
     return abs(sum(a * q - b * p for (a, p), (b, q) in zip(points, (*points[1:], points[0]), strict=True))) / 2
@@ -101,32 +120,34 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     most = problem.how.joint_most
     under: list[tuple[Nm, Nm, Nm]] = []
     tops: dict[Nm, list[Interval]] = {}
-    members: list[Box] = []
+    members: list[Side] = []
     for row in solved.face.rows:
         for span in row.spans:
             lo, hi = span.mean
-            shape = outline(problem, lo, hi, span.bottom, span.top) if span.raked or _dips(problem, span) else None
+            shape = outline(problem, lo, hi, span.bottom, span.top) if slopes(problem, span) else None
             if shape is None:
                 boxes.append((lo, hi, span.bottom, span.top))
                 tops.setdefault(span.top, []).append((lo, hi))
+                members.append((lo, hi, span.bottom, span.top, span.top))
             else:
                 outlines.append(shape)
-                flat = [s for s, z in shape if z == span.top]
-                if len(flat) > 1:
-                    tops.setdefault(span.top, []).append((min(flat), max(flat)))
-            members.append((lo, hi, span.bottom, span.top))
+                left, right, flat = edges(shape)
+                if flat:
+                    tops.setdefault(max(z for _, z in shape), []).append(flat)
+                members.append((min(s for s, _ in shape), max(s for s, _ in shape), span.bottom, left, right))
             under.append((lo, hi, span.bottom))
     for put in solved.face.puts:
         if put.unit:
             box = (put.lo, put.hi, put.bottom, put.top)
             boxes.append(box)
-            members.append(box)
+            members.append((*box, put.top))
             under.append(box[:3])
             tops.setdefault(put.top, []).append(box[:2])
     boxes += [box for g in guests if g.plane for box in _in_plane(members, g)]
     guests = [g for g in guests if not g.plane]
-    for a, b, _, top in (g.box for g in guests):
-        tops.setdefault(top, []).append((a, b))
+    for g in guests:
+        if g.flat:
+            tops.setdefault(g.box[3], []).append(g.flat)
     boxes += _between(members, guests, most)
     for z in sorted({u[2] for u in under}):
         line = [(a, b) for a, b, at in under if at == z]
@@ -141,28 +162,25 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     return Region(boxes=tuple(b for b in boxes if b[0] < b[1] and b[2] < b[3]), outlines=tuple(outlines))
 
 
-def _in_plane(members: Sequence[Box], guest: Guest) -> list[Box]:
+def _in_plane(members: Sequence[Side], guest: Guest) -> list[Box]:
     """Return the joint between the pieces at an end that is cut askew and what lies beyond, on the centre line."""
     lo, hi, bottom, top = guest.box
-    out = [(hi, m[0], m) for m in members if m[0] == hi + guest.plane] + [(m[1], lo, m) for m in members if m[1] == lo - guest.plane]
-    return [(a, b, max(m[2], bottom), min(m[3], top)) for a, b, m in out]
+    after = [(hi, m[0], m[2], m[3]) for m in members if m[0] == hi + guest.plane]
+    before = [(m[1], lo, m[2], m[4]) for m in members if m[1] == lo - guest.plane]
+    return [(a, b, max(p, bottom), min(q, top)) for a, b, p, q in after + before]
 
 
-def _dips(problem: Problem, span: Span) -> bool:
-    return any(span.lo < s < span.hi and z < span.top for s, z in problem.top)
-
-
-def _between(members: Sequence[Box], guests: Sequence[Guest], most: Nm) -> list[Box]:
+def _between(members: Sequence[Side], guests: Sequence[Guest], most: Nm) -> list[Box]:
     """Return the head joints of the run: between its own, and between its own and guests, over the height that both have."""
     out: set[Box] = set()
-    every = [(m, True) for m in members] + [(g.box, False) for g in guests if g.joint]
-    starts: dict[int, list[tuple[Box, bool]]] = {}
+    every = [(m, True) for m in members] + [((*g.box[:3], g.left, g.right), False) for g in guests if g.joint]
+    starts: dict[int, list[tuple[Side, bool]]] = {}
     for one in every:
         starts.setdefault(one[0][0] // (most + 1), []).append(one)
     for a, mine in every:
         for key in (a[1] // (most + 1), a[1] // (most + 1) + 1):
             for b, own in starts.get(key, ()):
-                low, high = max(a[2], b[2]), min(a[3], b[3])
+                low, high = max(a[2], b[2]), min(a[4], b[3])
                 if 0 < b[0] - a[1] <= most and low < high and (mine or own):
                     out.add((a[1], b[0], low, high))
     return sorted(out)
