@@ -155,8 +155,8 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) are set aside: {cause}. Close these places by hand, or move "
-            "the edges.",
+            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
+            f"{cause}. Close these places by hand, or move the edges.",
             place=Place(wall=first.guid, storey=first.storey),
             measured=f"{size:.3f} m2",
             times=len(found),

@@ -94,7 +94,7 @@ def _finding(finding: Mapping[str, Any], words: Words) -> dict[str, Any]:
     place = {key: value for key, value in finding["place"].items() if value not in ("", None)}
     said = [f"{key} {place[key]}" for key in ("storey", "run", "corner", "opening", "piece", "course") if key in place]
     if "start_mm" in place:
-        end = f" to {words.length(place['end_mm'])}" if "end_mm" in place else ""
+        end = f" to {words.length(place['end_mm'])}" if place.get("end_mm", place["start_mm"]) != place["start_mm"] else ""
         said.append(f"station {words.length(place['start_mm'])}{end}")
     if "level_mm" in place:
         said.append(f"level {words.length(place['level_mm'])}")
