@@ -77,6 +77,9 @@ class Finding:
         How often this cause was met; one finding a cause, not one a course.
     rules : tuple of str
         Codes of the rules that speak here; both, where one had to yield.
+    cause : str
+        What sets this apart from other findings of its code and rules, in few words; findings that share all three are read
+        together.  Empty where the code and the rules say it.
     """
 
     code: str
@@ -87,12 +90,19 @@ class Finding:
     wanted: str = ""
     times: int = 1
     rules: tuple[str, ...] = ()
+    cause: str = ""
+
+
+STAGES = ("plugin", "reading", "readiness", "graph")
+"""Findings of these stages come first, in this order: what is missing is read before what is laid."""
 
 
 def merged(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return the findings in a fixed order, worst first; equal sentences become one with their count."""
+    """Return the findings in a fixed order, worst first; equal sentences become one with their count, and end in a full stop."""
     seen: dict[tuple[object, ...], Finding] = {}
     for one in findings:
+        if one.text[-1:] not in (".", "!", "?"):
+            one = replace(one, text=f"{one.text}.")
         key = (one.code, one.severity, one.text, one.place.wall, one.place.run, one.place.corner, one.place.opening, one.rules)
         seen[key] = replace(seen[key], times=seen[key].times + one.times) if key in seen else one
     return tuple(sorted(seen.values(), key=_order))
@@ -100,7 +110,18 @@ def merged(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 def _order(one: Finding) -> tuple[object, ...]:
     p = one.place
-    return (SEVERITIES.index(one.severity), one.code, p.storey, p.run, p.corner, p.wall, p.opening, p.course or 0, p.start or 0, one.text)
+    stage = one.code.partition(".")[0]
+    early = STAGES.index(stage) if stage in STAGES else len(STAGES)
+    place = (p.storey, p.run, p.corner, p.wall, p.opening, p.course or 0, p.start or 0)
+    return (SEVERITIES.index(one.severity), early, one.code, *place, one.text)
+
+
+def by_cause(findings: Iterable[Finding]) -> tuple[tuple[Finding, ...], ...]:
+    """Return the findings as people read them: one group a cause (severity, code, rules and `cause`), in the order of their firsts."""
+    groups: dict[tuple[object, ...], list[Finding]] = {}
+    for one in findings:
+        groups.setdefault((one.severity, one.code, one.rules, one.cause), []).append(one)
+    return tuple(tuple(group) for group in groups.values())
 
 
 def worst(findings: Iterable[Finding]) -> Severity | None:

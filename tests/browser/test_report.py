@@ -190,6 +190,19 @@ def test_a_finding_leads_to_its_place_and_back(show: Open, plan: dict[str, Any])
     assert lines.locator("visible=true").locator(".sev").count() == 2
 
 
+def test_findings_of_one_cause_are_told_together(show: Open, plan: dict[str, Any]) -> None:
+    first = next(one for one in plan["findings"] if one["place"].get("opening"))
+    others = [{**first, "text": f"Place {i}.", "place": {"run": f"R{i}"}} for i in (1, 2, 4)]
+    page = show({**plan, "findings": [*plan["findings"], *others]})
+    assert page.locator(".findings > li").count() == len(plan["findings"])
+    line = page.locator(".findings > li").filter(has_text=first["text"])
+    assert line.locator("summary").text_content() == "The same at 3 more places"
+    line.locator("summary").click()
+    line.locator(".same li").filter(has_text="Place 4.").locator(".goto").click()
+    assert page.input_value("#run") == "R4"
+    assert f"All {len(plan['findings'])}" in page.locator("#finding-filter").text_content()
+
+
 def test_the_reading_shows_walls_under_runs_and_grows(show: Open, plan: dict[str, Any]) -> None:
     page = show(plan)
     ground = page.locator("#reading .storey").first

@@ -207,11 +207,22 @@ def test_error_is_the_default(run: Run, model: Path, tmp_path: Path) -> None:
 def test_long_lists_are_counted(run: Run, model: Path, tmp_path: Path) -> None:
     many = PLUGIN.replace(
         'return [Finding(code="grumble.here", severity="SEVERITY", text="This is told as SEVERITY.")]',
-        'return [Finding(code="grumble.here", severity="SEVERITY", text=f"Thing {n}.") for n in range(100, 112)]',
+        'return [Finding(code=f"grumble.at-{n}", severity="SEVERITY", text=f"Thing {n}.") for n in range(100, 112)]',
     )
     done = run("plan", model, "-o", "out", "--plugin", plugin(tmp_path, "error", many))
     assert done.out.count("Thing ") == 10 and "Thing 109." in done.out and "Thing 110." not in done.out
     assert "12 errors" in done.out and "more" in done.out
+
+
+def test_findings_of_one_cause_are_one_line(run: Run, model: Path, tmp_path: Path) -> None:
+    many = PLUGIN.replace(
+        'return [Finding(code="grumble.here", severity="SEVERITY", text="This is told as SEVERITY.")]',
+        'return [Finding(code="grumble.here", severity="SEVERITY", text=f"Thing {n}") for n in range(100, 112)]',
+    )
+    done = run("plan", model, "-o", "out", "--plugin", plugin(tmp_path, "error", many))
+    assert "error: Thing 100. The same at 11 more places.\n" in done.out and "Thing 101" not in done.out and "1 error" in done.out
+    findings = json.loads((tmp_path / "out" / "findings.json").read_text(encoding="utf-8"))["findings"]
+    assert sum(one["code"] == "grumble.here" for one in findings) == 12, "the file keeps each place"
 
 
 # what was given

@@ -25,7 +25,7 @@ def plan() -> dict[str, Any]:
 
 def _drawn(plan: dict[str, Any]) -> dict[str, Picture]:
     building = building_block(plan["summary"], plan["tables"])
-    return {one.storey: one for one in pictures(plan["summary"], building, Words(system="mm"))}
+    return {one.storey: one for one in pictures(plan["summary"], building, plan["tables"]["pieces.csv"], Words(system="mm"))}
 
 
 def _wall(plan: dict[str, Any], guid: str) -> dict[str, Any]:
@@ -94,6 +94,20 @@ def test_a_wall_that_was_misread_shows(plan: dict[str, Any]) -> None:
     assert ground.differs == "Drawn and laid differ by more than 50 mm in 2 places."
     _change(plan, "wall-R5", footprint_mm=[(x + 30, y) for x, y in outline])
     assert not _drawn(plan)[GROUND].odd
+
+
+def test_a_mitred_end_is_drawn_as_it_is_laid(plan: dict[str, Any]) -> None:
+    square = {one.says: _box(one.d) for one in _drawn(plan)[GROUND].runs}
+    table = plan["tables"]["pieces.csv"]
+    last = table.index[(table["run"] == "R5") & (table["end_mm"] == table.loc[table["run"] == "R5", "end_mm"].max())]
+    start, end = float(table.loc[last, "start_mm"].max()), float(table.loc[last[0], "end_mm"])
+    table.loc[last, "plan"] = f"POLYGON (({start} -100, {end} -100, {end - 200} 100, {start} 100, {start} -100))"
+    ground = _drawn(plan)[GROUND]
+    run = next(one for one in ground.runs if one.says.startswith("R5,"))
+    assert _box(run.d) == pytest.approx(square[run.says], abs=0.2)  # as long as before at its longer side
+    assert run.d.count("L") == 3 and len(set(re.findall(r"[ML](-?[\d.]+) ", run.d))) == 2
+    ys = sorted({float(y) for y in re.findall(r" (-?[\d.]+)", run.d)})
+    assert len(ys) == 3  # one end square, one slanted
 
 
 def test_finishes_are_no_misreading(plan: dict[str, Any]) -> None:

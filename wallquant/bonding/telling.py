@@ -155,11 +155,12 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) are set aside: {cause}. Close these places by hand, or move "
-            "the edges.",
+            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
+            f"{cause}. Close these places by hand, or move the edges.",
             place=Place(wall=first.guid, storey=first.storey),
             measured=f"{size:.3f} m2",
             times=len(found),
+            cause=cause,
         )
 
 
@@ -174,7 +175,7 @@ def of_corners(corners: Mapping[str, Corner], patterns: Mapping[str, Pattern], a
                 severity="warning",
                 text=(
                     f"Corner {name}: {found.passes[lo - 1]} passes twice in a row up to course {lo}"
-                    + (f" and {len(found.broken) - 1} times more" if len(found.broken) > 1 else "")
+                    + (f", and so again in {_counted(len(found.broken) - 1, 'course')}" if len(found.broken) > 1 else "")
                     + "; lay a tie in the bed between, and show it to the engineer."
                 ),
                 place=Place(corner=name, storey=corner.storey, run=found.passes[lo - 1], course=lo),

@@ -7,7 +7,7 @@ import os
 import sys
 import tempfile
 import traceback
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from datetime import datetime
 from importlib import import_module
@@ -19,6 +19,7 @@ import click
 from wallquant import __version__
 
 if TYPE_CHECKING:
+    from wallquant.findings import Finding
     from wallquant.plugins import Plugins
 
 COMMANDS = ("plan", "check", "audit", "compare", "rules", "catalogues", "job")
@@ -213,6 +214,17 @@ def main() -> None:
 def counted(number: int, word: str) -> str:
     """Return a number with its word in the singular or plural: ``1 wall``, ``2 walls``."""
     return f"{number:,} {word}{'' if number == 1 else 's'}"
+
+
+def told_by_cause(findings: Iterable[Finding]) -> list[str]:
+    """Return one line a cause: the first of its findings, and at how many more places the same is found."""
+    from wallquant.findings import by_cause
+
+    lines = []
+    for first, *others in by_cause(findings):
+        more = f" The same at {counted(len(others), 'more place')}." if others else ""
+        lines.append(f"  {first.severity}: {first.text}{more}")
+    return lines
 
 
 def wrapped(items: Sequence[str], most: int) -> Iterator[str]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wallquant.cli import counted, wrapped
+from wallquant.cli import counted, told_by_cause, wrapped
 from wallquant.cli.options import exit_code, job_of, planned, plugins_of, shared
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from wallquant.fitting.modularity import Size
 
 MOST = 60
-"""Findings that are listed; the rest is counted."""
+"""Causes that are listed; the rest is counted."""
 
 
 @click.command(name="check")
@@ -55,8 +55,9 @@ def command(model: Path, form: str, **options: Any) -> int:
     click.echo("")
     for line in _module(sizes, plan.system):
         click.echo(line)
-    click.echo(f"Other findings: {len(told) or 'none'}")
-    for line in wrapped([f"  {f.severity}: {f.text}" for f in told], MOST):
+    lines = told_by_cause(told)
+    click.echo(f"Other findings: {len(lines) or 'none'}")
+    for line in wrapped(lines, MOST):
         click.echo(line)
     return exit_code(findings, job.fail_on)
 

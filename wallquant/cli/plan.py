@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wallquant.cli import Sentence, counted, wrapped
+from wallquant.cli import Sentence, counted, told_by_cause, wrapped
 from wallquant.cli.options import exit_code, job_of, planned, plugins_of, shared
 from wallquant.files import REPORT, RUN_SCHEMA, SUMMARY
-from wallquant.findings import SEVERITIES
+from wallquant.findings import SEVERITIES, by_cause
 
 if TYPE_CHECKING:
     from wallquant.plugins import Plugins
@@ -118,8 +118,8 @@ def _lines(plan: Plan, out: Path) -> Iterator[str]:
     masons = counted(plan.job.masons, "mason")
     yield f"{counted(counts['steps'], 'step')}, {totals['hours']:.1f} h with {masons} (proven least {totals['hours_bound']:.1f} h)"
     told = [f for f in plan.findings if not f.code.startswith("caution.")]
-    by = Counter(f.severity for f in told)
+    by = Counter(group[0].severity for group in by_cause(told))
     yield "Findings: " + (", ".join(counted(by[s], s) for s in SEVERITIES if by[s]) or "none")
-    yield from wrapped([f"  {f.severity}: {f.text}" for f in told], MOST)
+    yield from wrapped(told_by_cause(told), MOST)
     yield f"Look at {out / REPORT}; the other files of {out} are for spreadsheets and programs."
     yield "Layout only, no structural design: local codes and licensed practice come first; the page has the cautions."

@@ -47,6 +47,7 @@ def finding_dict(finding: Finding) -> dict[str, Any]:
         "wanted": finding.wanted,
         "times": finding.times,
         "rules": list(finding.rules),
+        **({"cause": finding.cause} if finding.cause else {}),
     }
 
 

@@ -137,5 +137,5 @@ def _told(one: WallAsRead) -> Finding:
     lost = f" {'Its openings go' if len(names) > 1 else 'Its opening goes'} with it: {listed(names)}." if names else ""
     return Finding(
         code="reading.set-aside", severity="warning", place=Place(wall=one.guid, storey=one.storey),
-        text=f"Wall {name} is set aside: {one.reason}.{lost}",
+        text=f"Wall {name} is set aside: {one.reason}.{lost}", cause=one.reason,
     )  # fmt: skip

@@ -86,7 +86,7 @@ def html(
     context = page.context(summary=summary, tables=tables, findings=findings, cautions=cautions)
     return environment.get_template("page.html").render(
         context,
-        pictures=pictures(summary, building, Words(system=summary["people_unit"])),
+        pictures=pictures(summary, building, tables["pieces.csv"], Words(system=summary["people_unit"])),
         style=Markup(style),
         script=Markup(script),
         blocks=blocks,

@@ -24,7 +24,7 @@ def context(
     """Return the names that the template uses; parameters as in `wallquant.writers.report.write`."""
     words = Words(system=summary["people_unit"])
     catalogue = summary["catalogue"]
-    told = sorted(findings, key=lambda finding: SEVERITIES.index(finding["severity"]))
+    causes = _causes([_finding(one, words) for one in sorted(findings, key=lambda one: SEVERITIES.index(one["severity"]))])
     return {
         "words": words,
         "model": summary.get("model") or "Plan",
@@ -33,8 +33,8 @@ def context(
         "any_thickness": any(unit.get("virtual") for unit in catalogue["units"]),
         "notes": list(summary.get("notes", ())),
         "figures": _figures(summary, tables, words),
-        "findings": [_finding(finding, words) for finding in told],
-        "severities": [(name, sum(finding["severity"] == name for finding in told)) for name in SEVERITIES],
+        "findings": causes,
+        "severities": [(name, sum(group[0]["severity"] == name for group in causes)) for name in SEVERITIES],
         "ledger": [_ledger(wall, words) for wall in summary["walls"]],
         "ledger_sum": _ledger_sum(summary["walls"], words),
         "materials": [
@@ -94,12 +94,20 @@ def _finding(finding: Mapping[str, Any], words: Words) -> dict[str, Any]:
     place = {key: value for key, value in finding["place"].items() if value not in ("", None)}
     said = [f"{key} {place[key]}" for key in ("storey", "run", "corner", "opening", "piece", "course") if key in place]
     if "start_mm" in place:
-        end = f" to {words.length(place['end_mm'])}" if "end_mm" in place else ""
+        end = f" to {words.length(place['end_mm'])}" if place.get("end_mm", place["start_mm"]) != place["start_mm"] else ""
         said.append(f"station {words.length(place['start_mm'])}{end}")
     if "level_mm" in place:
         said.append(f"level {words.length(place['level_mm'])}")
     where = any(key in place for key in ("run", "corner", "opening", "piece", "wall"))
     return {**finding, "place": place, "said": ", ".join(said) or (f"wall {place['wall']}" if "wall" in place else ""), "where": where}
+
+
+def _causes(findings: Iterable[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """Findings of one severity, code, rules and cause together, as `wallquant.findings.by_cause` does."""
+    groups: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
+    for one in findings:
+        groups.setdefault((one["severity"], one["code"], tuple(one["rules"]), one.get("cause", "")), []).append(one)
+    return list(groups.values())
 
 
 def _ledger(wall: Mapping[str, Any], words: Words) -> dict[str, Any]:

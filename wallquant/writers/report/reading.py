@@ -8,13 +8,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import hypot, radians, sin
+from typing import TYPE_CHECKING
 
 from shapely import unary_union
 from shapely.errors import ShapelyError
 from shapely.geometry import Point, Polygon
 
-from wallquant.writers.report.sheet import Json, Sheet, Spot, along, box, lumps, mark
+from wallquant.writers.report.sheet import Json, Sheet, Spot, along, box, lumps, mark, outlines
 from wallquant.writers.report.words import Words
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 ODD = 50.0
 """Least width in millimetres of a place where drawn and laid differ that is told: more than all fits and joints together."""
@@ -79,7 +83,7 @@ class Picture:
     differs: str = ""
 
 
-def pictures(summary: Json, building: Json, words: Words) -> list[Picture]:
+def pictures(summary: Json, building: Json, pieces: pd.DataFrame, words: Words) -> list[Picture]:
     """Return the picture of each storey, from the lowest up.
 
     Parameters
@@ -88,6 +92,8 @@ def pictures(summary: Json, building: Json, words: Words) -> list[Picture]:
         The content of summary.json; ``footprint_mm`` of each wall is its outline as drawn.
     building : mapping
         As `wallquant.writers.report.blocks.building_block` returns it: runs with their extent as laid, corners, openings.
+    pieces : DataFrame
+        The content of pieces.csv: pieces that are no box in plan shape the ends of their runs.
     words : Words
         Prints lengths and areas.
 
@@ -101,7 +107,8 @@ def pictures(summary: Json, building: Json, words: Words) -> list[Picture]:
     for wall in summary["walls"]:
         lowest.setdefault(wall["storey"], float("inf"))
     numbers = _numbers(summary["walls"], sorted(lowest, key=lambda name: (lowest[name], name)))
-    return [_picture(name, summary, building, words, numbers) for name in sorted(lowest, key=lambda name: (lowest[name], name))]
+    bodies = outlines(building["runs"], pieces)
+    return [_picture(name, summary, building, bodies, words, numbers) for name in sorted(lowest, key=lambda name: (lowest[name], name))]
 
 
 def is_aside(wall: Json) -> bool:
@@ -119,7 +126,9 @@ def _numbers(walls: Sequence[Json], storeys: Sequence[str]) -> dict[str, int]:
     return {wall["guid"]: i + 1 for i, wall in enumerate(shown)}
 
 
-def _picture(storey: str, summary: Json, building: Json, words: Words, numbers: Mapping[str, int]) -> Picture:
+def _picture(
+    storey: str, summary: Json, building: Json, every_body: Mapping[str, list[Spot]], words: Words, numbers: Mapping[str, int]
+) -> Picture:
     found = Picture(storey=storey)
     here = [wall for wall in summary["walls"] if wall["storey"] == storey]
     names = {run["run"] for run in building["runs"] if run["storey"] == storey}
@@ -130,7 +139,7 @@ def _picture(storey: str, summary: Json, building: Json, words: Words, numbers: 
     found.aside, found.little = [one for one in every if not one.little], [one for one in every if one.little]
     found.said = _said(here, runs, building)
     drawn = [(wall, [(float(x), float(y)) for x, y in wall["footprint_mm"]]) for wall in walls if len(wall.get("footprint_mm") or ()) > 2]
-    bodies = {run["run"]: box(run, run["lo"], run["hi"]) for run in runs}
+    bodies = {run["run"]: every_body[run["run"]] for run in runs}
     points = [p for _, outline in drawn for p in outline] + [p for body in bodies.values() for p in body]
     if not points:
         return found

@@ -5,14 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import cos, radians, sin
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from shapely import BufferJoinStyle
+from shapely import BufferJoinStyle, from_wkt, unary_union
 from shapely.geometry import Polygon
+from shapely.geometry import box as flat
 from shapely.geometry.base import BaseGeometry
 
 from wallquant.writers.report.words import Words
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+_CLOSE = 10.0
 _WIDE, _HIGH, _ROOM = 1180.0, 700.0, 44.0
 Spot = tuple[float, float]
 Json = Mapping[str, Any]
@@ -65,6 +70,36 @@ def box(run: Json, start: float, end: float) -> list[Spot]:
     """Corners of a stretch of a run, over its whole thickness."""
     half = run["thickness_mm"] / 2
     return [along(run, start, half), along(run, end, half), along(run, end, -half), along(run, start, -half)]
+
+
+def outlines(runs: Sequence[Json], pieces: pd.DataFrame) -> dict[str, list[Spot]]:
+    """Return the outline in plan of each run as laid: its box, with mitred ends where its pieces have them.
+
+    Parameters
+    ----------
+    runs : sequence of mapping
+        Rows of runs.csv with ``lo`` and ``hi``, the extent of their pieces.
+    pieces : DataFrame
+        The content of pieces.csv.
+    """
+    shaped = pieces["plan"] != ""
+    plans = {str(name): sorted(set(group)) for name, group in pieces.loc[shaped, "plan"].groupby(pieces.loc[shaped, "run"])}
+    boxes = pieces[~shaped].groupby("run")
+    starts, ends = boxes["start_mm"].min().to_dict(), boxes["end_mm"].max().to_dict()
+    found: dict[str, list[Spot]] = {}
+    for run in runs:
+        name, half = run["run"], run["thickness_mm"] / 2
+        parts = [from_wkt(text) for text in plans.get(name, ())]
+        if not parts:
+            found[name] = box(run, run["lo"], run["hi"])
+            continue
+        if name in starts:
+            parts.append(flat(float(starts[name]), -half, float(ends[name]), half))
+        mitre = BufferJoinStyle.mitre
+        whole = unary_union(parts).buffer(_CLOSE, join_style=mitre).buffer(-_CLOSE, join_style=mitre)  # over the joints
+        largest = max(getattr(whole, "geoms", [whole]), key=lambda g: float(g.area))
+        found[name] = [along(run, s, o) for s, o in list(largest.exterior.coords)[:-1]]
+    return found
 
 
 def mark(kind: str, spot: Spot, *, r: float = 4.0) -> str:
