@@ -9,10 +9,11 @@ from typing import Any
 
 from wallquant.findings import Finding, Place, Source
 from wallquant.layout import TIED, Courses, Junction, Run, Work
-from wallquant.rules import Item, ParamError, ParamInfo, Phase, Rule, Sentence, param
+from wallquant.rules import Item, ParamError, ParamInfo, Phase, Rule, Sentence, Window, param
 from wallquant.units import MM, Nm, text
 
 MODES = ("auto", "bonded", "tied")
+_STEM_YIELDS = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,7 +59,9 @@ class Junctions(Rule):
     ------------
     At each T and X corner that is not bonded no run passes the other in any course, and a tie lies in every `spacing`-th
     bed, the top of the wall excepted, where both walls stand.  L corners are always bonded.  A corner that the parameter
-    `corners` names is joined as it says.
+    `corners` names is joined as it says.  Over a bonded stem the run through it has no joint within the stem's thickness: in a
+    course where the stem passes its two faces are head joints, from which those below and above stand off as running_bond asks,
+    and between its faces no joint may hide either.  The window yields where a unit cannot reach over all that.
 
     Why
     ---
@@ -71,7 +74,9 @@ class Junctions(Rule):
 
     Example
     -------
-    A partition of 12 courses against a bearing wall: ties on courses 2, 4, 6, 8 and 10, five in all.
+    A partition of 12 courses against a bearing wall: ties on courses 2, 4, 6, 8 and 10, five in all.  Bonded to a wall of 200 mm
+    on joints of 1 mm: where it butts, no joint centre of the run through it lies within 251.5 mm of its axis for a lap of 150 mm,
+    within 181.5 mm for a lap of 80 mm.
     """
 
     code = "junctions"
@@ -92,9 +97,10 @@ class Junctions(Rule):
                 self.modes[corner] = mode
 
     def demand(self, run: Run, courses: Courses) -> Iterable[Sentence]:
-        """Tied corners, and their ties on the run that is responsible for them."""
+        """Tied corners, and their ties on the run that is responsible for them; windows over bonded stems."""
         for junction in run.junctions:
             if not self._why_tied(run, junction):
+                yield from self._over_stem(run, courses, junction)
                 continue
             for course in courses:
                 yield Phase(corner=junction.corner, course=course.number, passes=TIED, why=self.title)
@@ -126,6 +132,15 @@ class Junctions(Rule):
         if mode == "auto":
             return why_tied(run, junction)
         return "the job says so" if mode == "tied" else ""
+
+    def _over_stem(self, run: Run, courses: Courses, junction: Junction) -> Iterator[Window]:
+        if junction.kind not in ("T", "X") or junction.role != "through" or not junction.bondable or junction.loose:
+            return
+        half, pitch = junction.thickness // 2, run.unit.height + courses.joint
+        lo, hi = junction.station - half, junction.station + half
+        for course in courses:
+            if junction.bottom < course.top + pitch and course.bottom < junction.top + pitch:
+                yield Window(course=course.number, lo=lo, hi=hi, yields=_STEM_YIELDS, why="a unit lies over the stem")
 
     def _ties(self, run: Run, courses: Courses, junction: Junction) -> Iterator[Item]:
         if not _places_ties(run, junction):

@@ -5,6 +5,8 @@ Arithmetic from stated inputs: units nominal less 1/8 in on 1/8 in joints, or 59
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from tests.unit.laid_house import checked, lay, ring, wall
@@ -99,3 +101,31 @@ def test_k_heads_and_tops_in_inches() -> None:
     lintels = [k for k in range(len(p)) if p.units[int(p.unit[k])].kind == "lintel"]
     assert [int(p.bottom[k]) for k in lintels] == [inches("80-3/8")]
     assert int(p.top.max()) == inches("96-1/4") > 8 * 12 * INCH  # twelve courses stand over 8 ft
+
+
+@pytest.mark.parametrize(("lap", "off"), [(150, 251.5), (80, 181.5)])
+@pytest.mark.parametrize("tight", [True, False])
+def test_d_window_over_a_passing_stem(lap: int, off: float, *, tight: bool) -> None:
+    """Where the stem butts no joint centre of the run through it lies within 100.5 + lap + 1 of the axis; just there it may."""
+    c = (599.5 + 3 * 600 + off) if tight else 3000.0
+    walls = [
+        wall("A", (0, 100), (5999, 100), height=2409),
+        wall("S", (c, 200), (c, 3200), height=2409),
+    ]
+    house = checked(lay(walls, settings={"running_bond": {"measure": "lap", "least": f"{lap} mm"}}))
+    corner = next(k for k in house.work.corners.values() if k.kind == "T")
+    run = house.work.runs["R1"]
+    at = next(j.station for j in run.junctions if j.corner == corner.name) / MM
+    butting = [n for n, passing in enumerate(house.work.phases[corner.name], start=1) if passing == "R1"]
+    assert len(butting) == 6
+    found = []
+    for course in butting:
+        row = house.row("R1", course)
+        joints = [(a[1] + b[0]) / 2 for a, b in pairwise(row)]
+        found.append(min(abs(x - at) for x in joints))
+        over = next(a for a, b in row if a < at < b)
+        assert at + off - 599.5 <= over + 0.001 and over <= at - off + 0.5001  # for lap 150: from c - 348 to c - 251
+    assert min(found) >= off - 1e-6
+    if tight:
+        assert min(found) == pytest.approx(off, abs=1e-6)
+        assert all(round(b - a, 3) == 599 for course in butting for a, b in house.row("R1", course))
