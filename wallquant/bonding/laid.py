@@ -123,7 +123,7 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
             members.append(box)
             under.append(box[:3])
             tops.setdefault(put.top, []).append(box[:2])
-    boxes += [box for g in guests if g.plane for box in _in_plane(members, g)]
+    boxes += [box for g in guests if g.plane for box in _in_plane(problem, members, g)]
     guests = [g for g in guests if not g.plane]
     for a, b, _, top in (g.box for g in guests):
         tops.setdefault(top, []).append((a, b))
@@ -141,11 +141,12 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     return Region(boxes=tuple(b for b in boxes if b[0] < b[1] and b[2] < b[3]), outlines=tuple(outlines))
 
 
-def _in_plane(members: Sequence[Box], guest: Guest) -> list[Box]:
-    """Return the joint between the pieces at an end that is cut askew and what lies beyond, on the centre line."""
+def _in_plane(problem: Problem, members: Sequence[Box], guest: Guest) -> list[Box]:
+    """Return the joint between the pieces at an end that is cut askew and what lies beyond, on the centre line, under the top there."""
     lo, hi, bottom, top = guest.box
     out = [(hi, m[0], m) for m in members if m[0] == hi + guest.plane] + [(m[1], lo, m) for m in members if m[1] == lo - guest.plane]
-    return [(a, b, max(m[2], bottom), min(m[3], top)) for a, b, m in out]
+    under = {a: min(level(problem.top, a, 1), level(problem.top, b, -1)) for a, b, _ in out}
+    return [(a, b, max(m[2], bottom), min(m[3], top, under[a])) for a, b, m in out]
 
 
 def _dips(problem: Problem, span: Span) -> bool:
