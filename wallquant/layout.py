@@ -15,10 +15,12 @@ from numpy.typing import NDArray
 
 from wallquant.building import Filling, Point, Profile
 from wallquant.catalogue import Catalogue, Unit
-from wallquant.units import Nm
+from wallquant.units import MM, Nm
 
 Role = Literal["start", "end", "through"]
 TIED = "tied"
+LIP: Nm = 20 * MM
+"""A piece cut askew keeps at least this much of its short side: a sharper edge breaks off (common practice, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,6 +37,10 @@ class Plane:
     shared: bool
     joint: Nm
     reach: Nm
+
+    def least(self, piece: Nm) -> Nm:
+        """Return the least length on the centre line of a piece that ends here, where a square one has `piece`."""
+        return max(piece, abs(self.lean) + LIP)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

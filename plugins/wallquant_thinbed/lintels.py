@@ -203,6 +203,9 @@ def _run_limit(run: Run, junction: Junction, sign: int) -> Nm:
     """How far a lintel may reach at the run's end: its outer face, or where it butts for good; `sign` points into the run."""
     if not junction.other:
         return junction.station
+    if junction.plane is not None:
+        plane, joint = junction.plane, run.catalogue.head_joint.nominal
+        return plane.station + sign * (plane.least(run.catalogue.least_actual) + joint)
     if junction.loose:
         if junction.taken is not None:
             return junction.taken[1 if sign > 0 else 0] + sign * run.catalogue.head_joint.nominal

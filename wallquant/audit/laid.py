@@ -26,6 +26,8 @@ from wallquant.audit.neighbours import THIN
 from wallquant.audit.read import MM, Plan
 
 Spans = list[tuple[float, float]]
+SNAP_MM = 0.003
+"""Stations are rounded to less than this, so a joint between two runs that are askew to each other may be so much wider or narrower."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -66,6 +68,7 @@ def laid(plan: Plan, view: Elevation) -> tuple[Laid, ...]:
     strips: list[list[Floats]] = [[] for _ in range(count)]
     raked = np.zeros(p.count, dtype=bool)
     raked[sorted(p.elevation)] = True
+    doubt: dict[int, float] = defaultdict(float)
     box = np.column_stack([view.start, view.end, view.top - view.bottom])[: p.count]
     order = np.argsort(p.run, kind="stable")
     order = order[~raked[order]]
@@ -78,8 +81,8 @@ def laid(plan: Plan, view: Elevation) -> tuple[Laid, ...]:
         strips[run].append(np.array(rows))
     for run, rows in askew_joints(plan).items():
         strips[run].append(np.array(rows))
+        doubt[run] += SNAP_MM * sum(height for _, _, height in rows)
     shapes: dict[int, list[Any]] = defaultdict(list)
-    doubt: dict[int, float] = defaultdict(float)
     for row, shape in sorted(p.elevation.items()):
         if row in p.plan:  # a bevelled one counts to where its ends cross the centre line; under a slope that is not all of it
             whole, low, high = p.volume[row] / p.thickness[row] * 1e9, float(view.start[row]), float(view.end[row])

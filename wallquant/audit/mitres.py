@@ -42,7 +42,7 @@ def askew_joints(plan: Plan) -> dict[int, list[Strip]]:
             gap = min(float(shapely.distance(edge, shapes[q])) for q in mates or near)
             (x0, y0), (x1, y1) = shapely.get_coordinates(edge)
             width = gap * hypot(x1 - x0, y1 - y0) / p.thickness[at] / (2 if mates else 1)
-            height = _height(plan, at, mates or near)
+            height = _height(plan, at, station, edge.centroid, mates or near)
             low, high = (station, station + width) if side > 0 else (station - width, station)
             found[int(p.run[at])].append((low, high, height))
     return found
@@ -82,14 +82,30 @@ def _along(edge: Any, other: Any, reach: float) -> bool:
     return min(q, long) - max(p, 0.0) > 1.0
 
 
-def _height(plan: Plan, at: int, others: list[int]) -> float:
-    """Height that a piece shares with others, beds between them crossed, mm."""
-    p, bed = plan.pieces, plan.header.bed.most + THIN
+def _height(plan: Plan, at: int, station: float, middle: Any, others: list[int]) -> float:
+    """Height that a piece at its end shares with others, beds between them crossed, mm; of raked ones at the middle of the joint."""
+    p, r, bed = plan.pieces, plan.runs, plan.header.bed.most + THIN
+    floor, ceiling = _levels(plan, at, station)
+    spans = []
+    for q in others:
+        turn = np.radians(r.angle[p.run[q]])
+        beyond = (middle.x - r.x[p.run[q]]) * np.cos(turn) + (middle.y - r.y[p.run[q]]) * np.sin(turn)
+        spans.append(_levels(plan, q, float(beyond)))
     total, top = 0.0, -np.inf
-    for q in sorted(others, key=lambda q: float(p.bottom[q])):
-        low, high = max(float(p.bottom[q]), float(p.bottom[at])), min(float(p.top[q]), float(p.top[at]))
+    for bottom, upper in sorted(spans):
+        low, high = max(bottom, floor), min(upper, ceiling)
         if low - top <= bed:
             low = top
         total += max(0.0, high - max(low, top))
         top = max(top, high)
     return total
+
+
+def _levels(plan: Plan, at: int, station: float) -> tuple[float, float]:
+    """Lowest and highest level of a piece at a station, or at its nearest end."""
+    p = plan.pieces
+    if at not in p.elevation:
+        return float(p.bottom[at]), float(p.top[at])
+    within = min(max(station, float(p.start[at]) + THIN), float(p.end[at]) - THIN)
+    cut = shapely.get_coordinates(p.elevation[at].intersection(shapely.LineString([(within, -1e7), (within, 1e7)])))
+    return (float(cut[:, 1].min()), float(cut[:, 1].max())) if len(cut) else (float(p.bottom[at]), float(p.bottom[at]))

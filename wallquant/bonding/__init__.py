@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wallquant.bonding.angled import of_angled
+from wallquant.bonding.angled import of_angled, wedges
 from wallquant.bonding.asking import Asked, Extras, RuleError, ask
 from wallquant.bonding.conflicts import LeftOut, left_out, told
 from wallquant.bonding.corners import Pattern, tied
@@ -221,6 +221,19 @@ def _items(
                     course=one.problem.levels.course(scrap.bottom), rule="engine",
                 )
             )  # fmt: skip
+    for corner in corners.values():
+        if corner.kind == "angled" or len(corner.runs) > 2:
+            for name, lo, hi, open_m3 in wedges(corner, asked):
+                if open_m3 < 1e-6:
+                    continue
+                run = asked[name].fitted.run
+                side = run.catalogue.head_joint.most
+                out.append(
+                    Item(
+                        kind="gap", run=name, start=lo - side, end=hi + side, bottom=run.bottom, top=max(z for _, z in run.top),
+                        course=1, corner=corner.name, rule="engine",
+                    )
+                )  # fmt: skip
     return sorted(out, key=lambda i: (i.kind, int(i.run[1:]), i.course, i.start, i.bottom, i.rule))
 
 

@@ -5,10 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from math import atan2, degrees
 
+import shapely
+
 from wallquant.bonding.asking import Asked
 from wallquant.findings import Finding, Place
-from wallquant.layout import Corner, Junction, Plane
-from wallquant.units import text
+from wallquant.layout import Corner, Junction, Plane, Run
+from wallquant.units import MM, Nm, text
+
+STRAIGHT = 0.02
+"""Runs that turn by less than this (sine, about a degree) meet end to end."""
 
 
 def of_angled(corners: Mapping[str, Corner], asked: Mapping[str, Asked], system: str) -> Iterator[Finding]:
@@ -17,19 +22,59 @@ def of_angled(corners: Mapping[str, Corner], asked: Mapping[str, Asked], system:
     for corner in sorted((c for c in corners.values() if c.kind == "angled"), key=lambda c: int(c.name[1:])):
         planes = [(n, j, j.plane) for n in corner.runs for j in asked[n].fitted.run.junctions if j.corner == corner.name and j.plane]
         if not planes:
-            yield Finding(
-                code="bond.angled-corner",
-                severity="warning",
-                text=f"Corner {corner.name} is not square and no unit can be cut to close it: {corner.runs[0]} goes on, the others stop "
-                "square before it, and the wedge between them is left open. Close it by hand as the engineer says, or draw the corner "
-                "less sharp.",
-                place=Place(corner=corner.name, storey=corner.storey),
-            )
+            yield _left_open(corner, asked)
             continue
         key = tuple((round(_saw(asked, n, p), 2), _legs(asked, n, j), p.shared) for n, j, p in planes)
         mitres.setdefault((*sorted(key), corner.storey), []).append(corner)
     for group in mitres.values():
         yield _plane(group, asked, system)
+
+
+def wedges(corner: Corner, asked: Mapping[str, Asked]) -> Iterator[tuple[str, Nm, Nm, float]]:
+    """Yield, at a corner that no cut closes, where each run stops square before the others: run, stations, and m3 left open there."""
+    bodies: list[shapely.Polygon] = []
+    for name in corner.runs:
+        run = asked[name].fitted.run
+        junction = next(j for j in run.junctions if j.corner == corner.name)
+        if junction.taken is not None and junction.plane is None:
+            lo, hi = junction.taken
+            stop = _strip(run, lo, hi)
+            here = shapely.difference(stop, shapely.union_all(bodies)).area
+            low, high = max(run.bottom, junction.bottom), min(max(z for _, z in run.top), junction.top)
+            yield name, lo, hi, here * max(0, high - low) / MM * 1e-9
+        start, end = (junction.taken[1] if junction.role == "start" and junction.taken else run.parts[0].start), run.parts[-1].end
+        bodies.append(_strip(run, start, junction.taken[0] if junction.role == "end" and junction.taken else end))
+
+
+def _strip(run: Run, start: Nm, end: Nm) -> shapely.Polygon:
+    half = run.thickness // 2
+    points = (run.at(start, -half), run.at(end, -half), run.at(end, half), run.at(start, half))
+    return shapely.Polygon([(x / MM, y / MM) for x, y in points])
+
+
+def _left_open(corner: Corner, asked: Mapping[str, Asked]) -> Finding:
+    runs = [asked[n].fitted.run for n in corner.runs]
+    (a, b), (c, d) = runs[0].direction, runs[-1].direction
+    if len(runs) == 2 and abs(a * d - b * c) < STRAIGHT:
+        said = (
+            f"Corner {corner.name}: {' and '.join(corner.runs)} go on in each other's direction and are no one run (other thickness, unit "
+            "or level); they meet end to end in a straight joint: the engineer says whether ties hold them together."
+        )
+        size = 0.0
+    else:
+        size = sum(m3 for *_, m3 in wedges(corner, asked))
+        why = "more than two runs meet there" if len(runs) > 2 else "no unit can be cut to close it"
+        said = (
+            f"Corner {corner.name} is not square and {why}: {corner.runs[0]} goes on, the others stop square before it, and about "
+            f"{size:.3f} m3 beside them is left open. Close it by hand as the engineer says, or draw the corner less sharp."
+        )
+    return Finding(
+        code="bond.angled-corner",
+        severity="warning",
+        text=said,
+        place=Place(corner=corner.name, storey=corner.storey),
+        measured=f"{size:.3f} m3" if size else "",
+    )
 
 
 def _plane(group: list[Corner], asked: Mapping[str, Asked], system: str) -> Finding:

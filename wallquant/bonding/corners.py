@@ -35,7 +35,8 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
 
     Where the corner cannot bond (parity None) its first run always passes.  Else the runs pass in turn where both stand to the
     same height in a course; where one is lower there, the taller passes.  After a course in which a run was forced to pass they
-    go on in turn from there, so that a forced course makes one tie and not two.
+    go on in turn from there, so that a forced course makes one tie and not two.  At a mitre "passing" is having the longer leg;
+    the runs have it in turn, whatever stands beyond.
     """
     names = corner.runs
     if parity is None or len(names) != 2:
@@ -44,6 +45,8 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
     one, two = names
     a, b = asked[one], asked[two]
     count = max(len(a.fitted.courses), len(b.fitted.courses))
+    if corner.kind == "angled":  # a mitre: the longer leg changes sides in every course, whatever stands beyond
+        return Pattern(passes=tuple(names[(k + parity) % 2] for k in range(count)), broken=(), conflicts=())
     stand = [_standing(corner, asked[n], count) for n in names]
     through = [next(j for j in asked[n].fitted.run.junctions if j.corner == corner.name).role == "through" for n in names]
     passes: list[str] = []

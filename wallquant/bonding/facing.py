@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from math import hypot
 
 from wallquant.bonding.asking import Asked
+from wallquant.bonding.cells import level
 from wallquant.bonding.laid import Guest
 from wallquant.bonding.solving import Solved
 from wallquant.layout import Junction, Plane
@@ -28,16 +29,18 @@ def _faced(one: Asked, junction: Junction, plane: Plane, asked: Mapping[str, Ask
     face = plane.station - plane.joint if start else plane.station + plane.joint
     spans = [s for row in done.face.rows for s in row.spans]
     if plane.shared:
-        first = next(j.role for j in there.junctions if j.corner == junction.corner) == "start"
-        levels = [(s.bottom, s.top) for s in spans if (s.lean_lo if first else s.lean_hi)]
+        met = next(j for j in there.junctions if j.corner == junction.corner)
+        at: float = met.plane.station if met.plane else met.station
+        levels = [(s.bottom, s.top) for s in spans if (s.lean_lo if met.role == "start" else s.lean_hi)]
     else:
         (x, y), (a, b), (u, v) = one.fitted.run.at(face), there.start, there.direction
         at, half = (x - a) * u + (y - b) * v, hypot(plane.lean, one.fitted.run.thickness / 2) - MM
         boxes = [(s.lo, s.hi, s.bottom, s.top) for s in spans]
         boxes += [(p.lo, p.hi, p.bottom, p.top) for p in done.face.puts if p.unit]
         levels = [(bottom, top) for p, q, bottom, top in boxes if p < at + half and q > at - half]
-    levels = [(0 if bottom == other.problem.levels.bed else bottom, top) for bottom, top in levels]
     lo, hi = (face - plane.reach, face) if start else (face, face + plane.reach)
+    ceiling = max(level(other.problem.top, round(at), side) for side in (-1, 1))
+    levels = [(bottom, min(top, ceiling)) for bottom, top in levels if bottom < ceiling]
     for bottom, top in _apart(levels, there.catalogue.bed.most):
         yield Guest(box=(lo, hi, bottom + shift, top + shift), joint=True, plane=plane.joint)
 

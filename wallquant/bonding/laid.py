@@ -143,7 +143,7 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
             members.append((*box, put.top))
             under.append(box[:3])
             tops.setdefault(put.top, []).append(box[:2])
-    boxes += [box for g in guests if g.plane for box in _in_plane(members, g)]
+    boxes += [box for g in guests if g.plane for box in _in_plane(problem, members, g)]
     guests = [g for g in guests if not g.plane]
     for g in guests:
         if g.flat:
@@ -162,12 +162,13 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     return Region(boxes=tuple(b for b in boxes if b[0] < b[1] and b[2] < b[3]), outlines=tuple(outlines))
 
 
-def _in_plane(members: Sequence[Side], guest: Guest) -> list[Box]:
-    """Return the joint between the pieces at an end that is cut askew and what lies beyond, on the centre line."""
+def _in_plane(problem: Problem, members: Sequence[Side], guest: Guest) -> list[Box]:
+    """Return the joint between the pieces at an end that is cut askew and what lies beyond, on the centre line, under the top there."""
     lo, hi, bottom, top = guest.box
     after = [(hi, m[0], m[2], m[3]) for m in members if m[0] == hi + guest.plane]
     before = [(m[1], lo, m[2], m[4]) for m in members if m[1] == lo - guest.plane]
-    return [(a, b, max(p, bottom), min(q, top)) for a, b, p, q in after + before]
+    under = {a: min(level(problem.top, a, 1), level(problem.top, b, -1)) for a, b, _, _ in after + before}
+    return [(a, b, max(p, bottom), min(q, top, under[a])) for a, b, p, q in after + before]
 
 
 def _between(members: Sequence[Side], guests: Sequence[Guest], most: Nm) -> list[Box]:

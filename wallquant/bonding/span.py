@@ -309,7 +309,7 @@ def _sorted_starts(a: Nm, b: Nm, span: Span, how: Bonded, first: Nm) -> Iterator
     if a <= span.lo <= b:
         yield span.lo, span.lo, first
         a = span.lo + 1
-    if span.full_lo > span.lo and a < span.full_lo:
+    if span.full_lo > span.lo and a < span.full_lo and a <= b:
         yield a, min(b, span.full_lo - 1), 2 * how.least
         a = max(a, span.full_lo)
     if a <= b:

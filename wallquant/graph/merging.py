@@ -140,6 +140,8 @@ def _overlapping(
         shorter = min(lines[i].length, lines[j].length)
         if lie.side <= SIDE and _alike(walls[i], walls[j]) and -lie.gap < shorter / 2:
             continue  # two walls of one run that overlap a little: they divide at the middle of it
+        if -lie.gap <= max(join, lines[i].width / 2, lines[j].width / 2) and -lie.gap < shorter / 2:
+            continue  # two walls of other thickness or level end in each other: the lesser one stops at the end of the other
         loser = max((i, j), key=lambda k: (-walls[k][0].drawn_m3, lines[k].key))
         keeper = i + j - loser
         wall = walls[loser][0]

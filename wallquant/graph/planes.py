@@ -11,11 +11,8 @@ from dataclasses import dataclass
 from math import sqrt
 
 from wallquant.graph.lines import Line
-from wallquant.layout import Role
-from wallquant.units import MM, Nm
-
-LIP: Nm = 20 * MM
-"""A piece cut askew keeps at least this much of its short side: a sharper edge breaks off (common practice, no source)."""
+from wallquant.layout import LIP, Role
+from wallquant.units import Nm
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -118,6 +118,8 @@ def middles(work: Work, rows: Sequence[CourseRow], held: set[int], c: Columns) -
         base = [r for row in rows if row.course == 1 for s in row.stretches if not s.layer for r in s.rows if r not in held]
         if base:
             best = min(base, key=lambda r: (max(c.start[r] - junction.station, junction.station - c.end[r], 0), r))
+            if any(best in arm.rows for arm in out):
+                continue  # one piece over two nodes marks both corners
             reach = c.end[best] - junction.station
             out.append(Arm(corner=junction.corner, run=run, course=1, near=True, rows=(best,), reach=reach))
     return out

@@ -1,0 +1,103 @@
+"""Walls as real models have them: ends too long or short, crossings, other thicknesses in one line, walls over walls, three at a corner.
+
+Each case is planned from a wall list, written and audited from its files; what is drawn and not laid is named.  The geometry is
+arithmetic; what counts as one corner is the drawing habit of the trade (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.cases.test_worked_cases import planned
+from wallquant.audit import audit
+from wallquant.writers.folder import write
+
+XY = tuple[float, float]
+
+
+def line(name: str, start: XY, end: XY, height: float = 1210, bottom: float = 0, thickness: float = 200) -> str:
+    return f"name: {name}, from: {list(start)}, to: {list(end)}, height: {height}, bottom: {bottom}, thickness: {thickness}"
+
+
+L = (4000.0, 0.0)
+CASES: dict[str, tuple[list[str], int, str]] = {
+    # what is drawn, corners where runs meet, and a finding that says what is not as drawn
+    "ends overshoot by 20": ([line("A", (0, 0), (4120, 0)), line("B", (4000, -120), (4000, 3000))], 1, ""),
+    "ends overshoot by 90": ([line("A", (0, 0), (4190, 0)), line("B", (4000, -190), (4000, 3000))], 1, "bond.set-aside"),
+    "ends cross by a piece": ([line("A", (0, 0), (4400, 0)), line("B", (4000, -400), (4000, 3000))], 1, ""),
+    "an end 5 short": ([line("A", (0, 0), (3895, 0)), line("B", (4000, 0), (4000, 3000))], 1, ""),
+    "an end 80 short": ([line("A", (0, 0), (3820, 0)), line("B", (4000, 0), (4000, 3000))], 0, ""),
+    "crossing": ([line("A", (0, 0), L), line("B", (2000, -2000), (2000, 2000))], 1, ""),
+    "crossing a lower one": ([line("A", (0, 0), L), line("B", (2000, -2000), (2000, 2000), height=810)], 1, ""),
+    "crossing askew": ([line("A", (0, 0), L), line("B", (1000, -1500), (3000, 1500))], 1, "bond.angled-corner"),
+    "in line, thinner": ([line("A", (0, 0), (3000, 0)), line("B", (3000, 25), (6000, 25), thickness=150)], 1, "bond.angled-corner"),
+    "in line, 100 in each other": (
+        [line("A", (0, 0), (3000, 0)), line("B", (2900, 25), (6000, 25), thickness=150)],
+        1,
+        "bond.angled-corner",
+    ),
+    "over each other": ([line("A", (0, 0), L), line("U", (0, 0), L, bottom=1210)], 0, ""),
+    "thinner over each other": ([line("A", (0, 0), L), line("U", (0, 25), (4000, 25), bottom=1210, thickness=150)], 0, ""),
+    "corners over each other": (
+        [line("A", (0, 0), L), line("B", L, (4000, 3000)), line("U", (0, 0), L, bottom=1210), line("V", L, (4000, 3000), bottom=1210)],
+        2,
+        "",
+    ),
+    "past two storeys, at its end": (
+        [line("A", (0, 0), L, height=2410), line("B", L, (4000, 3000)), line("V", L, (4000, 3000), bottom=1210, height=1200)],
+        1,
+        "bond.set-aside",
+    ),
+    "past two storeys, at a T": (
+        [
+            line("A", (0, 0), L, height=2410),
+            line("B", (2000, 0), (2000, 3000)),
+            line("V", (2000, 0), (2000, 3000), bottom=1210, height=1200),
+        ],
+        2,
+        "",
+    ),
+    "leaves of a cavity": ([line("A", (0, 0), L, thickness=100), line("B", (0, 150), (4000, 150), thickness=100)], 0, ""),
+    "three askew": (
+        [line("A", (0, 0), (3000, 0)), line("B", (0, 0), (-1500, 2598)), line("C", (0, 0), (-1500, -2598))],
+        1,
+        "bond.angled-corner",
+    ),
+    "one askew in an L": ([line("A", (0, 0), L), line("B", (0, 0), (0, 3000)), line("C", (0, 0), (2500, 2500))], 1, "bond.angled-corner"),
+    "a lower one askew": ([line("A", (0, 0), L), line("B", L, (6000, 2000), height=610)], 1, "bond.mitre"),
+    "askew, off course": ([line("A", (0, 0), L), line("B", L, (6000, 2000), bottom=300, height=850)], 1, "bond.mitre"),
+    "askew and thinner": ([line("A", (0, 0), L), line("B", L, (6000, 2000), thickness=150)], 1, "bond.mitre"),
+    "2 degrees off": ([line("A", (0, 0), L), line("B", L, (7000, 105))], 1, "bond.mitre"),
+}
+
+
+@pytest.mark.parametrize(("walls", "corners", "told"), CASES.values(), ids=CASES.keys())
+def test_untidy_walls_are_laid(walls: list[str], corners: int, told: str, tmp_path: Path) -> None:
+    plan = planned(tmp_path, walls, any_thickness=True)
+    assert not plan.set_aside
+    assert all(account.area["laid"] > 0.85 * account.area["wall"] for account in plan.bond.accounts)
+    assert sum(c.kind != "end" for c in plan.work.corners.values()) == corners
+    found = {f.code for f in plan.findings if f.severity == "warning"}
+    assert told in found if told else not found & {"bond.set-aside", "bond.angled-corner", "bond.mitre", "graph.overlap"}
+    write(plan, tmp_path / "out", run={}, writers={})
+    assert audit(tmp_path / "out") == ()
+
+
+def test_what_an_open_corner_leaves_is_measured(tmp_path: Path) -> None:
+    """B, at 60 degrees, stops square 100 / sin 60 + 100 / tan 60 from the node on either side; the crossing is 200 x 200 / sin 60."""
+    plan = planned(tmp_path, [line("A", (0, 0), L), line("B", (1000, -1732.05), (3000, 1732.05))])
+    (one,) = [f for f in plan.findings if f.code == "bond.angled-corner"]
+    sin, tan = 3**0.5 / 2, 3**0.5
+    area = 2 * (100 / sin + 100 / tan) * 200 - 200 * 200 / sin
+    assert float(one.measured.split()[0]) == pytest.approx(area * 1210 * 1e-9, abs=0.001)
+
+
+def test_one_piece_over_two_crossings_is_laid_once(tmp_path: Path) -> None:
+    """Two thin walls cross a third 210 apart, so that one unit of 599 lies over both nodes and marks both corners."""
+    cross = [line(n, (x, -1500), (x, 1500), thickness=100) for n, x in (("B", 1500), ("C", 1710))]
+    walls = [line("A", (0, 0), L), *cross]
+    plan = planned(tmp_path, walls, any_thickness=True)
+    laid = [row for step in plan.work.steps for row in step.pieces]
+    assert sorted(laid) == list(range(len(plan.work.pieces)))
