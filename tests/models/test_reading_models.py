@@ -21,8 +21,18 @@ from wallquant.importers import InputError, ifc
 from wallquant.units import MM
 
 NAMES = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", *(f"O{i}" for i in range(10, 19)))
-WHOLE = ("O1", "O2", "O5", "O6", "O7a", "O7b", "O8", "O9", "O11", "O14", "O15", "O17", "O18")
+WHOLE = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", "O10", "O11", "O13", "O14", "O15", "O17", "O18")
 """Models of which every wall is read."""
+
+
+UNSOUND = {
+    # a strip of one face, 8955 x 321.093 at 145 from the middle, is there twice: the sum over all faces is 5.371816 m3, a third of
+    # strip x 145 too much; the kernel says 5.347 without and 5.109 with openings, though these are cut out of the body already
+    "3cUkl32yn9qRSPvBJVyWy4": 5.371816 - 8.955 * 0.321093 * 0.145 / 3,
+    # the faces do not all look outward, so that the kernel's sum is 9.042 m3: 16966 x 2900 x 550 less two hollows 4160 x 2595 x 57
+    "2O2Fr$t4X7Zf8NOew3FKau": 16.966 * 2.9 * 0.55 - 2 * 4.16 * 2.595 * 0.057,
+}
+"""Bodies whose faces the kernel cannot weigh, with their net volumes by hand, m3."""
 
 
 def folder() -> pathlib.Path:
@@ -73,7 +83,9 @@ def test_nothing_is_lost(name: str) -> None:
     assert sorted(s.guid for s in building.set_aside) == sorted(f.place.wall for f in findings if f.code == "reading.set-aside")
     codes = ("reading.opening-dropped", "reading.openings-overlap", "reading.opening-is-top")
     told = {f.place.opening for f in findings if f.code in codes}
-    kept = {o.key.split("#")[0] for w in building.walls for o in w.openings} | {k for s in building.set_aside for k in s.openings}
+    kept = {o.key.split("#")[0] for w in building.walls for o in w.openings if "/hole" not in o.key} | {
+        k for s in building.set_aside for k in s.openings
+    }
     assert len(kept | told) == int(manifest[name]["openings"])
     if name in WHOLE:
         assert not building.set_aside
@@ -84,9 +96,14 @@ def test_volumes_agree_with_the_kernel(name: str) -> None:
     measured = kernel(name)
     for wall in model(name)[0].walls:
         # an opening that is the top's outline is no hole in what counts as drawn
-        gross = wall.drawn_m3 + cut_m2(name, wall) * wall.thickness * 1e-9
-        assert gross == pytest.approx(measured[wall.guid]["gross_m3"], rel=1e-3), wall.guid
-        assert wall.drawn_m3 - void_m3(wall) == pytest.approx(measured[wall.guid]["net_m3"], rel=1e-3), wall.guid
+        row, net = measured[wall.guid], wall.drawn_m3 - void_m3(wall)
+        if wall.guid in UNSOUND:
+            assert net == pytest.approx(UNSOUND[wall.guid], rel=1e-5), wall.guid
+            continue
+        baked = row["gross_m3"] == row["net_m3"]  # the body is drawn with its holes cut out, or has none
+        gross = (net if baked else wall.drawn_m3) + cut_m2(name, wall) * wall.thickness * 1e-9
+        assert gross == pytest.approx(row["gross_m3"], rel=1e-3), wall.guid
+        assert net == pytest.approx(row["net_m3"], rel=1e-3), wall.guid
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -101,7 +118,8 @@ def test_levels_and_thickness_agree_with_the_kernel(name: str) -> None:
         else:
             assert highest == pytest.approx(row["top_m"], abs=1e-3), wall.guid
         assert wall.length / MM / 1000 <= row["length_m"] + 1e-3, wall.guid
-        if row["length_m"] > 2 * row["thickness_m"]:  # the kernel's is the shorter side of the body's box
+        battered = wall.set_aside_m3 > 0.1 * wall.drawn_m3
+        if row["length_m"] > 2 * row["thickness_m"] and not battered:  # the kernel's is the shorter side of the body's box
             # two party walls of O4 are cut back along a whole face by planes that leave slivers in the kernel's result
             assert wall.thickness / MM / 1000 == pytest.approx(row["thickness_m"], abs=6e-2 if name == "O4" else 1e-3), wall.guid
 
@@ -145,10 +163,13 @@ def test_the_share_that_can_be_laid(name: str, least: float) -> None:
     assert laid >= least * (laid + sum(s.area_m2 for s in building.set_aside) + sum(w.set_aside_m2 for w in building.walls))
 
 
-def test_a_set_aside_brep_is_weighed() -> None:
-    measured = kernel("O10")
-    for aside in model("O10")[0].set_aside:
-        assert aside.volume_m3 == pytest.approx(measured[aside.guid]["gross_m3"], rel=6e-3)
+def test_a_face_that_leans_is_set_aside_beside_a_wall_of_one_thickness() -> None:
+    """Two walls of O3 are battered: their largest parts of one thickness are laid, and the rest is set aside with its volume."""
+    battered = [w for w in model("O3")[0].walls if w.set_aside_m3 > 0.1 * w.drawn_m3]
+    assert sorted(w.guid for w in battered) == ["2S8PiWcbHBVvIkcplDcB88", "3WaiJWBPDEe8oyz6tpSAJn"]
+    for wall in battered:
+        assert "lie outside the faces that are parallel" in wall.reasons[0]
+        assert wall.thickness / MM / 1000 < kernel("O3")[wall.guid]["thickness_m"] - 0.29
 
 
 @pytest.mark.parametrize("name", ["O19", "O20"])

@@ -227,11 +227,11 @@ def test_an_opening_whose_body_is_a_brep(tmp_path: pathlib.Path) -> None:
 def test_an_unreadable_opening_is_told(tmp_path: pathlib.Path) -> None:
     maker = Maker()
     element = maker.plain_wall(6000, 200, 2500)
-    maker.opening(element, maker.add("IfcSphere", maker.axes(), 400.0))
+    maker.opening(element, maker.add("IfcTextLiteral", "hole", maker.axes(), "RIGHT"))
     building, findings = ifc.read(maker.write(tmp_path))
     assert len(building.walls) == 1
     assert [(f.code, f.severity) for f in findings] == [("reading.opening-dropped", "warning")]
-    assert "IfcSphere" in findings[0].text
+    assert "IfcTextLiteral" in findings[0].text
 
 
 def test_a_niche_beside_a_hole_of_the_same_opening(tmp_path: pathlib.Path) -> None:

@@ -14,12 +14,20 @@ from wallquant.importers.ifc.frames import PARALLEL, Matrix, Unreadable, Vector
 from wallquant.importers.ifc.plan import CLOSE, Straight, direction, straight
 from wallquant.importers.ifc.profiles import outline_profile
 from wallquant.importers.ifc.sections import plan_region, polygons, section, sound
-from wallquant.importers.ifc.solids import Cut, Faces, HalfSpace, Prism, Solid
+from wallquant.importers.ifc.solids import Cut, HalfSpace, Prism, Solid
 
 LEAN = 2.0
 """A cut that differs by less than this between the faces, in mm, is taken at its mean."""
 _SAMPLES = (0.0, 1 / 6, 1 / 3, 0.5, 2 / 3, 5 / 6, 1.0)
 _GAUSS = ((-0.7745966692414834, 5 / 9), (0.0, 8 / 9), (0.7745966692414834, 5 / 9))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Niche:
+    """A part of the body's elevation, in mm, that is hollow but not through, and the mm3 that are missing."""
+
+    region: Polygon
+    volume: float
 
 
 @dataclass(kw_only=True, slots=True)
@@ -44,8 +52,12 @@ class Body:
         mm3 of the body, cuts applied, holes filled.
     beyond : float
         The part of `volume` outside `elevation` that cannot be laid.
+    beyond_area : float or None
+        The face area of that part in mm2, where it is not `beyond` by the thickness.
     holes : list of Polygon
         Holes that the body itself has, in elevation.
+    niches : list of Niche
+        Hollows that do not go through.
     """
 
     frame: Matrix
@@ -57,6 +69,8 @@ class Body:
     volume: float
     beyond: float
     holes: list[Polygon]
+    niches: list[Niche] = field(default_factory=list)
+    beyond_area: float | None = None
     reasons: list[str] = field(default_factory=list)
     guessed: bool = False
 
@@ -106,8 +120,8 @@ def read_body(solids: list[Solid], axis: Vector | None) -> Body:
 
 def _block(solid: Solid) -> _Block:
     base = solid.base
-    if isinstance(base, Faces):
-        raise Unreadable(f"its body is {base.kind}, which this version cannot read yet")
+    if not isinstance(base, Prism):
+        raise Unreadable("its body is no extrusion")
     way = base.vector / np.linalg.norm(base.vector)
     if abs(float(np.hypot(way[0], way[1]))) <= PARALLEL:
         levels = base.outer[:, 2]

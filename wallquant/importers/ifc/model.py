@@ -12,6 +12,7 @@ from wallquant.importers import InputError
 from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.fillings import about_leaves, about_sizes, listed
 from wallquant.importers.ifc.frames import Entity, Frames, Unreadable, angle_unit, length_unit, world_frame
+from wallquant.importers.ifc.kernel import Kernel
 from wallquant.importers.ifc.records import KM, footprint, make_wall, opening_keys
 from wallquant.importers.ifc.relations import Relations, gather
 from wallquant.importers.ifc.storeys import read_storeys, storey_at, storey_of
@@ -29,7 +30,8 @@ def read_model(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
         frames.world = world_frame(model, frames)
         relations = gather(model)
         storeys, names = read_storeys(model, frames)
-        reader = WallReader(frames, Curves(frames, angle_unit(model)), relations)
+        kernel = Kernel(path, scale)
+        reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel)
         elements, findings = _elements(model, relations)
     except InputError:
         raise
@@ -44,6 +46,7 @@ def read_model(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
         except MALFORMED:
             storey = ""
         read.append(reader.read(element, guid, storey))
+    kernel.close()
     read.sort(key=lambda w: w.guid)
     origin = _origin(read)
     walls, aside = [], []

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.frames import PARALLEL
 from wallquant.importers.ifc.sections import polygons, section, sound
-from wallquant.importers.ifc.solids import Faces, Prism, Solid
+from wallquant.importers.ifc.solids import HalfSpace, Prism, Solid
 
 LEAST = 1.0
 """Width and height below which a hole is none, and depth that a niche may lack to count as through, in mm."""
@@ -126,7 +126,7 @@ def _slabs(solid: Solid, face: Face) -> list[Slab]:
             return [(low, high, _within(region, face))]
     breaks = {low, high} | {float(t) for t in points[:, 1] if low < t < high}
     for cut in solid.cuts:
-        if isinstance(cut, (Prism, Faces)):
+        if not isinstance(cut, HalfSpace):
             breaks |= {float(t) for t in cut.points()[:, 1] if low < t < high}
     marks = sorted(breaks)
     slabs: list[Slab] = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from wallquant.building import Filling, Opening, Point, Wall
 from wallquant.findings import Finding, Place, Severity
@@ -15,6 +16,8 @@ from wallquant.importers.tops import highest
 from wallquant.units import MM, M, Nm, mm_text
 
 KM: Nm = 1000 * M
+DRAWN_TWICE = 5.0
+"""What is left of a hole in the body, in mm, beside the model's opening that is the same hole."""
 _M3_OF_NM3 = 1e-27
 Box = tuple[Nm, Nm, Nm, Nm]
 """Start, sill, end, head."""
@@ -83,8 +86,8 @@ def make_wall(one: WallAsRead, origin: Point, keys: dict[tuple[str, int], str], 
         guid=one.guid, name=one.name, storey=one.storey, start=ends[0], end=ends[1], thickness=thickness, bottom=bare.bottom,
         top=tuple(p for i, p in enumerate(top) if i == 0 or p != top[i - 1]), footprint=bare.footprint, drawn_m3=bare.drawn_m3,
         openings=tuple(_opening(h, thickness) for h in openings), set_aside_m3=float(body.beyond * 1e-9),
-        set_aside_m2=float(body.beyond / plan.thickness * 1e-6), reasons=tuple(body.reasons), bearing=one.bearing, material=one.layers.name,
-        joins=one.joins,
+        set_aside_m2=float((body.beyond / plan.thickness if body.beyond_area is None else body.beyond_area) * 1e-6),
+        reasons=tuple(body.reasons), bearing=one.bearing, material=one.layers.name, joins=one.joins,
     ), findings  # fmt: skip
 
 
@@ -168,14 +171,19 @@ def _holes(one: WallAsRead, body: Body, keys: dict[tuple[str, int], str], length
                 _Hole(key=one_key, box=box, through=hole.through, filling=filling, name=opening.name, volume=float(hole.volume * 1e-9))
             )
             findings += _about_hole(one, opening, one_key, hole, body.plan.thickness)
-    for j, shape in enumerate(body.holes):
+    voids = shapely.union_all([shapely.box(h.start, h.sill, h.end, h.head) for o in one.openings for h in o.holes if h.through])
+    drawn = [(shape, shape.area * body.plan.thickness, True) for shape in body.holes]
+    drawn += [(niche.region, niche.volume, False) for niche in body.niches]
+    for j, (shape, volume, through) in enumerate(drawn):
+        if shape.difference(voids).buffer(-DRAWN_TWICE / 2).is_empty:
+            continue  # the body is drawn with its openings cut out
         box = clipped(*shape.bounds)
         key = f"{one.guid}/hole{j + 1}"
-        volume = shape.area * body.plan.thickness * 1e-9
-        found.append(_Hole(key=key, box=box, through=True, filling=None, name="hole drawn in the body", volume=volume))
+        found.append(_Hole(key=key, box=box, through=through, filling=None, name="hole drawn in the body", volume=volume * 1e-9))
         name = one.name or one.guid
-        text = f"The body of wall {name} is drawn with a hole that is no opening of the model; it is read as one."
-        findings.append(_finding(one, "drawn-hole", "note", text, key))
+        kind, how = ("hole", "one") if through else ("hollow that does not go through and", "a niche")
+        text = f"The body of wall {name} is drawn with a {kind} that is no opening of the model; it is read as {how}."
+        findings.append(_finding(one, "drawn-hole" if through else "drawn-niche", "note", text, key))
     return found
 
 

@@ -8,18 +8,18 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.frames import PARALLEL, unit_vector
-from wallquant.importers.ifc.solids import Cut, Faces, HalfSpace, Points, Prism
+from wallquant.importers.ifc.solids import Cut, Faces, HalfSpace, Points, Prism, Solid, Tree
 
 Window = tuple[float, float, float, float]
 """Least station, least level, greatest station, greatest level."""
 
 
-def section(cut: Cut, offset: float, window: Window) -> BaseGeometry:
+def section(cut: Cut | Tree, offset: float, window: Window) -> BaseGeometry:
     """Return what a cut covers of the plane at an offset, within a window.
 
     Parameters
     ----------
-    cut : HalfSpace, Prism or Faces
+    cut : HalfSpace, Prism, Faces, Solid or Tree
         In the wall's own frame (station, offset, level).
     offset : float
         Where the plane is, in mm.
@@ -28,6 +28,14 @@ def section(cut: Cut, offset: float, window: Window) -> BaseGeometry:
     """
     if isinstance(cut, (Prism, Faces)):
         return faces_section(cut.faces(), offset).intersection(shapely.box(*window))
+    if isinstance(cut, Solid):
+        region = section(cut.base, offset, window)
+        for one in cut.cuts:
+            region = region.difference(section(one, offset, window))
+        return region
+    if isinstance(cut, Tree):
+        first, second = section(cut.first, offset, window), section(cut.second, offset, window)
+        return first.union(second) if cut.operator == "UNION" else first.intersection(second)
     pad = 1000.0
     low_s, low_z, high_s, high_z = window[0] - pad, window[1] - pad, window[2] + pad, window[3] + pad
     corners = [(low_s, low_z), (high_s, low_z), (high_s, high_z), (low_s, high_z)]
@@ -36,10 +44,10 @@ def section(cut: Cut, offset: float, window: Window) -> BaseGeometry:
     kept = _beyond(corners, ns, nz, reach)
     if len(kept) < 3:
         return Polygon()
-    region: BaseGeometry = Polygon(kept)
+    half: BaseGeometry = Polygon(kept)
     if cut.bound is not None and cut.frame is not None:
-        region = region.intersection(_bounded(cut, offset, (low_s, low_z, high_s, high_z)))
-    return region
+        half = half.intersection(_bounded(cut, offset, (low_s, low_z, high_s, high_z)))
+    return half
 
 
 def plan_region(cut: HalfSpace, window: Window, levels: tuple[float, float]) -> BaseGeometry | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -85,27 +85,65 @@ class HalfSpace:
         return HalfSpace(point=linear @ self.point + matrix[:3, 3], normal=normal, bound=self.bound, frame=frame)
 
 
-Cut = HalfSpace | Prism | Faces
-
-
 @dataclass(kw_only=True, slots=True)
 class Solid:
     """A body and what is taken away from it."""
 
-    base: Prism | Faces
+    base: Prism | Faces | Tree
     cuts: list[Cut] = field(default_factory=list)
+
+    def points(self) -> Points:
+        """Return all corners of the body and of the solids that are taken away from it."""
+        return np.vstack([self.base.points(), *(c.points() for c in self.cuts if not isinstance(c, HalfSpace))])
+
+    def faces(self) -> list[Points]:
+        """Return the faces of the body, as if nothing were taken away."""
+        return self.base.faces()
 
     def moved(self, matrix: Matrix) -> Solid:
         """Return it in another frame."""
         return Solid(base=self.base.moved(matrix), cuts=[c.moved(matrix) for c in self.cuts])
 
 
+@dataclass(kw_only=True, slots=True)
+class Tree:
+    """Two bodies of a Boolean result: both together (UNION), or what they share (INTERSECTION)."""
+
+    operator: str
+    first: Solid
+    second: Cut
+
+    def points(self) -> Points:
+        """Return all corners of both."""
+        return np.vstack([self.first.points(), *([] if isinstance(self.second, HalfSpace) else [self.second.points()])])
+
+    def faces(self) -> list[Points]:
+        """Return the faces of both, as if each stood alone."""
+        return self.first.faces() + ([] if isinstance(self.second, HalfSpace) else self.second.faces())
+
+    def moved(self, matrix: Matrix) -> Tree:
+        """Return it in another frame."""
+        return Tree(operator=self.operator, first=self.first.moved(matrix), second=self.second.moved(matrix))
+
+
+Cut = HalfSpace | Prism | Faces | Solid
+
+
+class Evaluates(Protocol):
+    """What turns an item that is no extrusion into faces."""
+
+    def faces(self, item: Entity) -> Faces:
+        """Return the faces of an item, or raise `Unreadable`."""
+        ...  # pragma: no cover
+
+
 class Solids:
     """Reads representation items of one model; what is mapped often is read once."""
 
-    def __init__(self, frames: Frames, curves: Curves) -> None:
+    def __init__(self, frames: Frames, curves: Curves, facets: Evaluates) -> None:
         self.frames = frames
         self.curves = curves
+        self.facets = facets
         self._mapped: dict[int, list[Solid]] = {}
 
     def items(self, representation: Entity, depth: int = 0) -> list[Solid]:
@@ -132,29 +170,35 @@ class Solids:
                 solids.append(self.solid(item))
         return solids
 
-    def solid(self, item: Entity) -> Solid:
+    def solid(self, item: Entity, depth: int = 0) -> Solid:
         """Return one solid item with its cuts."""
+        if depth > 100:
+            raise Unreadable("its body is nested without end")
         cuts: list[Cut] = []
         seen = 0
-        while item.is_a("IfcBooleanResult"):  # IfcBooleanClippingResult is one
-            if item.Operator != "DIFFERENCE":
-                raise Unreadable(f"its body is a Boolean {str(item.Operator).lower()}, which this version cannot read")
-            cuts.append(self._cut(item.SecondOperand))
-            item = item.FirstOperand
+        while item.is_a("IfcBooleanResult") or item.is_a("IfcCsgSolid"):  # IfcBooleanClippingResult is one
+            if item.is_a("IfcCsgSolid"):
+                item = item.TreeRootExpression
+            elif item.Operator == "DIFFERENCE":
+                cuts.append(self._cut(item.SecondOperand, depth + 1))
+                item = item.FirstOperand
+            else:
+                first, second = self.solid(item.FirstOperand, depth + 1), self._cut(item.SecondOperand, depth + 1)
+                return Solid(base=Tree(operator=str(item.Operator), first=first, second=second), cuts=cuts[::-1])
             seen += 1
             if seen > 5000:
                 raise Unreadable("its body is nested without end")
         return Solid(base=self._base(item), cuts=cuts[::-1])
 
-    def _cut(self, item: Entity) -> Cut:
+    def _cut(self, item: Entity, depth: int) -> Cut:
         if not item.is_a("IfcHalfSpaceSolid"):
             try:
-                solid = self.solid(item)
-            except Unreadable:
+                solid = self.solid(item, depth)
+            except Unreadable as error:
+                if "without end" in str(error):
+                    raise
                 raise Unreadable(f"its body is cut by an {item.is_a()}, which this version cannot read") from None
-            if solid.cuts:
-                raise Unreadable("its body is cut by a solid that is cut itself, which this version cannot read")
-            return solid.base
+            return solid if solid.cuts or isinstance(solid.base, Tree) else solid.base
         surface = item.BaseSurface
         if not surface.is_a("IfcPlane"):
             raise Unreadable(f"its body is cut by an {surface.is_a()}, which this version cannot read")
@@ -180,32 +224,17 @@ class Solids:
             if float(np.linalg.norm(vector)) < 1e-6:
                 raise Unreadable("its body has no depth")
             return prism.moved(frame)
-        return self._faces(item, kind)
+        if kind == "IfcBlock":
+            return self._box(item.XLength, item.YLength, item.ZLength).moved(self.frames.axes(item.Position))
+        if kind == "IfcBoundingBox":
+            matrix = np.eye(4)
+            matrix[:3, 3] = self.frames.point(item.Corner)
+            return self._box(item.XDim, item.YDim, item.ZDim).moved(matrix)
+        return self.facets.faces(item)
 
-    def _faces(self, item: Entity, kind: str) -> Faces:
-        rings: list[Points] = []
-        name: Literal["a Brep", "a surface model", "a tessellation"] = "a Brep"
-        if kind in ("IfcFacetedBrep", "IfcFacetedBrepWithVoids", "IfcManifoldSolidBrep"):
-            shells = [item.Outer, *(getattr(item, "Voids", None) or ())]
-        elif kind == "IfcFaceBasedSurfaceModel":
-            name, shells = "a surface model", list(item.FbsmFaces)
-        elif kind == "IfcShellBasedSurfaceModel":
-            name, shells = "a surface model", list(item.SbsmBoundary)
-        elif kind in ("IfcTriangulatedFaceSet", "IfcPolygonalFaceSet"):
-            name, shells = "a tessellation", []
-            points = np.array([self.frames.coordinates(c) for c in item.Coordinates.CoordList])
-            lists = item.CoordIndex if kind == "IfcTriangulatedFaceSet" else [f.CoordIndex for f in item.Faces]
-            remap = getattr(item, "PnIndex", None)
-            rings = [points[[(remap[i - 1] if remap else i) - 1 for i in one]] for one in lists]
-        else:
-            raise Unreadable(f"its body is an {kind}, which this version cannot read")
-        for shell in shells:
-            for face in shell.CfsFaces:
-                for bound in face.Bounds:
-                    if not bound.Bound.is_a("IfcPolyLoop"):
-                        raise Unreadable("its body is a Brep with curved edges, which this version cannot read")
-                    ring = np.array([self.frames.point(p) for p in bound.Bound.Polygon])
-                    rings.append(ring if bound.Orientation else ring[::-1])
-        if not rings:
-            raise Unreadable("its body has no faces")
-        return Faces(rings=rings, kind=name)
+    def _box(self, x: float, y: float, z: float) -> Prism:
+        a, b, c = (self.frames.length(v) for v in (x, y, z))
+        if min(a, b, c) < 1e-6:
+            raise Unreadable("its body has no depth")
+        ring = np.array(((0.0, 0.0, 0.0), (a, 0.0, 0.0), (a, b, 0.0), (0.0, b, 0.0)))
+        return Prism(outer=ring, holes=[], vector=np.array((0.0, 0.0, c)), curved=False)

@@ -10,15 +10,18 @@ import shapely
 from shapely.geometry import MultiPoint, Polygon, box
 
 from wallquant.building import Filling
-from wallquant.importers.ifc.bodies import Body, read_body
+from wallquant.importers.ifc.bodies import Body
 from wallquant.importers.ifc.curves import Curves
+from wallquant.importers.ifc.facets import Facets
 from wallquant.importers.ifc.frames import Entity, Frames, Matrix, Unreadable, Vector
 from wallquant.importers.ifc.gables import cut_tops
+from wallquant.importers.ifc.kernel import Kernel
+from wallquant.importers.ifc.meshes import read_shape
 from wallquant.importers.ifc.openings import Face, Hole, Slab, read_holes, slabs_of
 from wallquant.importers.ifc.plan import axis_direction
 from wallquant.importers.ifc.relations import Layers, Relations, layers
-from wallquant.importers.ifc.sections import faces_section
-from wallquant.importers.ifc.solids import Prism, Solid, Solids
+from wallquant.importers.ifc.sections import section
+from wallquant.importers.ifc.solids import Prism, Solid, Solids, Tree
 from wallquant.units import MM
 
 MALFORMED = (
@@ -87,10 +90,10 @@ class WallAsRead:
 class WallReader:
     """Reads wall elements of one model."""
 
-    def __init__(self, frames: Frames, curves: Curves, relations: Relations) -> None:
+    def __init__(self, frames: Frames, curves: Curves, relations: Relations, kernel: Kernel) -> None:
         self.frames = frames
         self.curves = curves
-        self.solids = Solids(frames, curves)
+        self.solids = Solids(frames, curves, Facets(frames, kernel))
         self.relations = relations
 
     def read(self, wall: Entity, guid: str, storey: str) -> WallAsRead:
@@ -114,7 +117,7 @@ class WallReader:
                 raise Unreadable("its placement is tilted out of the vertical")
             axis = self._axis(wall, turn)
             found.axis = axis is not None
-            found.body = read_body(solids, None if axis is None else axis[0])
+            found.body = read_shape(solids, None if axis is None else axis[0])
             if axis is not None:
                 found.axis_offset = float((found.body.frame[:2, :2] @ axis[1])[1])
         except Unreadable as reason:
@@ -285,11 +288,12 @@ def weighed(solids: list[Solid]) -> tuple[Mass, Matrix, Face]:
     middle = float(low[1] + high[1]) / 2
     whole = box(float(low[0]), float(low[2]), float(high[0]), float(high[2]))
     volume = sum(_volume(s, float(low[1]), float(high[1])) for s in turned)
-    section = shapely.unary_union([faces_section(s.base.faces(), middle + 1e-3) for s in turned])
+    window = (float(low[0]), float(low[2]), float(high[0]), float(high[2]))
+    cut = shapely.unary_union([section(s.base, middle + 1e-3, window) for s in turned])
     thickness = float(high[1] - low[1])
-    area = section.area if section.area > 0 else whole.area
+    area = cut.area if cut.area > 0 else whole.area
     mass = Mass(outline=hull if isinstance(hull, Polygon) else rect, area=area, volume=volume or area * thickness, thickness=thickness)
-    return mass, frame, Face(right=float(low[1]), left=float(high[1]), elevation=section if section.area > 0 else whole)
+    return mass, frame, Face(right=float(low[1]), left=float(high[1]), elevation=cut if cut.area > 0 else whole)
 
 
 def _volume(solid: Solid, right: float, left: float) -> float:
@@ -301,9 +305,12 @@ def _volume(solid: Solid, right: float, left: float) -> float:
             inner = _area_vector(hole)
             area = area - (inner if float(np.dot(inner, area)) > 0 else -inner)
         return abs(float(np.dot(area, base.vector)))
-    if base.kind == "a surface model":
+    if isinstance(base, Tree) or base.kind == "a surface model":
         step = (left - right) / _SLICES
-        return sum(float(faces_section(base.rings, right + step * (i + 0.5)).area) * step for i in range(_SLICES))
+        points = base.points()
+        (low, _, bottom), (high, _, top) = points.min(axis=0), points.max(axis=0)
+        window = (float(low), float(bottom), float(high), float(top))
+        return sum(float(section(base, right + step * (i + 0.5), window).area) * step for i in range(_SLICES))
     total = 0.0
     for ring in base.rings:
         for i in range(1, len(ring) - 1):
