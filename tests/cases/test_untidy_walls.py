@@ -59,6 +59,15 @@ CASES: dict[str, tuple[list[str], int, str]] = {
         2,
         "",
     ),
+    "an end that passes beside a wall 3 off": (
+        [
+            line("A", (0, 0), (3000, 0), height=2610, thickness=300),
+            line("B", (0, -1500), (0, 1500), height=2610),
+            line("C", (-153, -1500), (-153, 1500), height=2610, thickness=100),
+        ],
+        1,
+        "",
+    ),
     "leaves of a cavity": ([line("A", (0, 0), L, thickness=100), line("B", (0, 150), (4000, 150), thickness=100)], 0, ""),
     "three askew": (
         [line("A", (0, 0), (3000, 0)), line("B", (0, 0), (-1500, 2598)), line("C", (0, 0), (-1500, -2598))],

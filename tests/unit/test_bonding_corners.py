@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 
 from tests.unit.laid_house import Hole, House, checked, lay, ring, wall
+from wallquant.bonding.asking import meets
 from wallquant.units import MM
 
 
@@ -146,3 +148,13 @@ def test_one_lintel_over_two_openings_bears_outside_them() -> None:
     assert one.lintel == two.lintel and len(one.lintel) == 1
     assert (one.bearing_start, one.bearing_end) == (two.bearing_start, two.bearing_end)
     assert one.bearing_start + one.bearing_end == 500 * MM
+
+
+def test_ends_as_drawn_at_a_loose_corner() -> None:
+    """What goes first begins at its drawn end; what does not leaves just a joint from there, or units that fit would be cut."""
+    run = next(iter(lay([wall("A", (0, 0), (3000, 0)), wall("B", (100, 100), (100, 3000))]).work.runs.values()))
+    first = replace(run.junctions[0], role="start", loose=True, taken=None, plane=None, goes_first=True)
+    drawn = run.parts[0].start
+    one, two = meets(run, first), meets(run, replace(first, goes_first=False))
+    assert one.station - one.half == drawn
+    assert two.station + two.half == drawn

@@ -305,7 +305,8 @@ def meets(run: Run, junction: Junction) -> Meets:
         if junction.role == "through":
             return Meets(station=junction.station, half=0, role=junction.role)
         drawn = run.parts[0].start if junction.role == "start" else run.parts[-1].end
-        return Meets(station=drawn + (1 if junction.role == "start" else -1), half=1, role=junction.role)
+        inwards = 1 if junction.role == "start" else -1  # what goes first begins there, what does not leaves a joint from there
+        return Meets(station=drawn + (inwards if junction.goes_first else -inwards), half=1, role=junction.role)
     lo, hi = junction.taken
     if junction.role == "through":
         return Meets(station=(lo + hi) // 2, half=max(1, (hi - lo + 1) // 2), role=junction.role)

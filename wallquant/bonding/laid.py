@@ -152,7 +152,7 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     for z in sorted({u[2] for u in under}):
         line = [(a, b) for a, b, at in under if at == z]
         here = [(a, b) for a, b, bottom, top in (g.box for g in guests) if bottom <= z < top]
-        rest = _without(_closed(line + here, most), here)
+        rest = _without(_closed(line + here, most), _closed(here, most))  # a joint between two guests is theirs
         for below in sorted((t for t in tops if 0 < z - t <= most), reverse=True):
             common = _common(rest, _closed(tops[below], most))
             boxes += [(a, b, below, z) for a, b in common]

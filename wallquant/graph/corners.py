@@ -15,7 +15,7 @@ from wallquant.graph.lines import PARALLEL, Line, Meeting, beside, meet, neighbo
 from wallquant.graph.merging import Strip
 from wallquant.graph.planes import End, EndPlane, end_planes
 from wallquant.layout import Role
-from wallquant.units import MM, Nm
+from wallquant.units import MM, UM, Nm
 
 SQUARE_WEDGE: Nm = MM * 3 // 10
 """A corner is square where the wedge between a butting end and the face it meets is thinner than this (a joint takes it up)."""
@@ -160,7 +160,8 @@ def _cleared(strips: Sequence[Strip], node: Node) -> Node:
         stations = [line.station((x, y)) for one in inside if one.area > 0 for x, y in shapely.get_coordinates(one).tolist()]
         lo, hi = 0.0, line.length
         if stations:
-            taken[k] = (min(stations), max(stations))
+            # overlays are floats: a few nanometres of noise would make a cut where whole units fit
+            taken[k] = (round(min(stations) / UM) * UM, round(max(stations) / UM) * UM)
             lo, hi = (taken[k][1], hi) if role == "start" else (lo, taken[k][0]) if role == "end" else (lo, hi)
         if lo < hi:
             before.append((k, _strip(line, lo, hi)))
