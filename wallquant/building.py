@@ -84,7 +84,11 @@ class Wall:
     drawn_m3 : float
         Volume of the drawn body, all layers, clips applied, holes filled.
     finishes_m3 : float
-        The part of `drawn_m3` less holes that belongs to layers that are not the masonry.
+        The part of `drawn_m3` less holes that belongs to layers that are not the masonry, cavities included.
+    finish_voids_m3 : float
+        What the openings take out of these layers; an opening's own `volume_m3` is that of the masonry alone.
+    cover : (int, int)
+        What is drawn beside the masonry, on its right and on its left: other walls end at that face, not at the masonry.
     set_aside_m3, set_aside_m2 : float
         Parts of the body that are read but cannot be laid, with `reasons`.
     bearing : bool or None
@@ -103,6 +107,7 @@ class Wall:
     drawn_m3: float
     openings: tuple[Opening, ...] = ()
     finishes_m3: float = 0.0
+    finish_voids_m3: float = 0.0
     set_aside_m3: float = 0.0
     set_aside_m2: float = 0.0
     reasons: tuple[str, ...] = ()
@@ -111,6 +116,7 @@ class Wall:
     joins: tuple[str, ...] = ()
     """GlobalIds of the walls that the model says it meets: an annotation, never geometry."""
     element: str = ""
+    cover: tuple[Nm, Nm] = (0, 0)
 
     @property
     def length(self) -> Nm:

@@ -14,7 +14,7 @@ from pydantic import Field, PlainValidator, PrivateAttr, ValidationError, WithJs
 from pydantic.types import Strict
 
 from wallquant import strictyaml
-from wallquant.masonry import Count, Model, Signed, patterned
+from wallquant.masonry import Count, Length, Model, Signed, patterned
 from wallquant.rules import ParamError, ParamInfo, Rule, configured, infos
 from wallquant.units import INCH, MM, Nm, inch_text, mm_text
 
@@ -40,6 +40,15 @@ def _field(default: Any, text: str, **more: Any) -> Any:
     return Field(default=default, description=text, **more)
 
 
+class Select(Model):
+    """Which layers of a layered wall are laid: those for which all that is given holds."""
+
+    material: Text | None = _field(None, "Name of the layer's material; * stands for any text, and case does not matter.")
+    function: Text | None = _field(None, "Function of the layer as the model says it (IFC4's layer category), like LoadBearing.")
+    least_thickness: Length | None = _field(None, "Least thickness of the layer as drawn.")
+    most_thickness: Length | None = _field(None, "Most thickness of the layer as drawn.")
+
+
 class Job(Model):
     """All settings of a plan.  `Job()` has the defaults; the description of each field is what users read."""
 
@@ -48,6 +57,9 @@ class Job(Model):
     face: Text | None = _field(None, "Face of the units, by its code; without it the catalogue's first.")
     any_thickness: Flag = _field(False, "Lay a virtual unit where no unit's thickness is within tolerance of the wall drawn.")
     importer: Text | None = _field(None, "Importer to read the model with, where two read such files.")
+    select: Select | None = _field(
+        None, "Layers of layered walls to lay as masonry; without it a load-bearing layer, else one named masonry."
+    )
     survey: Text | None = _field(None, "CSV file of slab shots.")
     marks: Text | None = _field(None, "Folder of an older plan whose piece names are kept.")
     heads: dict[str, Signed] = _field({}, "Level to lay the head of an opening at, by the opening's key: a model level, like 2010 mm.")

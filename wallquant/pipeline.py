@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -105,21 +106,21 @@ def importer(model: Path, job: Job, plugins: Plugins) -> Any:
     if job.importer is not None:
         if job.importer not in known:
             raise job.error(("importer",), f"there is no importer '{job.importer}'; there are {', '.join(sorted(known))}")
-        return _reader(job.importer, plugins)
+        return _reader(job.importer, job, plugins)
     fitting = sorted(name for name, one in known.items() if model.name.lower().endswith(tuple(one.suffixes)))
     if len(fitting) > 1:
         raise InputError(f"{model.name} can be read by {' and '.join(fitting)}; say in the job which importer to use")
     if not fitting:
         suffixes = sorted({s for one in known.values() for s in one.suffixes})
         raise InputError(f"{model.name} is none of the files that can be read ({', '.join(suffixes)})")
-    return _reader(fitting[0], plugins)
+    return _reader(fitting[0], job, plugins)
 
 
-def _reader(name: str, plugins: Plugins) -> Callable[[Path], tuple[Building, Sequence[Finding]]]:
+def _reader(name: str, job: Job, plugins: Plugins) -> Callable[[Path], tuple[Building, Sequence[Finding]]]:
     """Return an importer's function; where a plugin's raises what is no sentence, the plugin is named."""
     if name not in plugins.importers:
-        ours: Callable[[Path], tuple[Building, Sequence[Finding]]] = OURS[name].read
-        return ours
+        ours: Callable[..., tuple[Building, Sequence[Finding]]] = OURS[name].read
+        return partial(ours, select=job.select) if name == "ifc" else ours
 
     def read(model: Path) -> tuple[Building, Sequence[Finding]]:
         try:
@@ -142,7 +143,7 @@ def chosen(building: Building, job: Job, plugins: Plugins) -> tuple[Catalogue, t
         brought = {p.stem: p for p in plugins.catalogues}
         return catalogues.load(str(brought.get(job.catalogue, job.catalogue))), ()
     books = [catalogues.load(n) for n in catalogues.names()] + [catalogues.load(str(p)) for p in plugins.catalogues]
-    areas = [(w.thickness, w.drawn_m3 / w.thickness * 1e9) for w in building.walls]
+    areas = [(w.thickness, (w.drawn_m3 - w.finishes_m3 - w.finish_voids_m3) / w.thickness * 1e9) for w in building.walls]
     book = catalogues.choose(books, areas, building.unit)
     return book, (f"Catalogue {book.code} was chosen: its thicknesses fit most of the wall area.",)
 

@@ -100,7 +100,7 @@ def test_every_opening_of_the_set_is_accounted_for() -> None:
             kinds[kind] += 1
             assert aside[guid] + (guid in there) <= 1, f"{name} {guid} is there twice"
             if guid in there:
-                assert relation.RelatingBuildingElement.GlobalId in {wall.guid for wall, _ in there[guid]}
+                assert relation.RelatingBuildingElement.GlobalId in {wall.element or wall.guid for wall, _ in there[guid]}
     assert kinds.total() == ALL
     assert set(kinds) <= {"laid", "aside", "reading.opening-is-top", "reading.opening-dropped"}
     assert kinds["reading.opening-is-top"] == 4
@@ -113,6 +113,9 @@ def test_each_opening_is_where_its_body_is(name: str) -> None:
     building, _ = model(name)
     elements = {r.RelatedOpeningElement.GlobalId: r.RelatedOpeningElement for r in voids(name)}
     for guid, there in laid(name).items():
+        if guid not in elements:
+            assert "/hole" in guid  # drawn in a wall's body: no opening of the model
+            continue
         points, faces = mesh(name, elements[guid])
         for wall in {wall.guid: wall for wall, _ in there}.values():
             read = sorted((o.start, o.end, o.sill, o.head) for w, o in there if w is wall)

@@ -173,21 +173,21 @@ def _account(
     m3 = thick * 1e-9
     special = sum(_box_m3(o, part.thickness) - v for o, v in _true_voids(wall, openings))
     niches = sum(v for o, v in _niches(wall))
-    inexact = wall.drawn_m3 - wall.set_aside_m3 - drawn.area * m3
+    inexact = wall.drawn_m3 - wall.set_aside_m3 - wall.finishes_m3 - wall.finish_voids_m3 - drawn.area * m3
     causes = {cause: _and(net, scrap).area * 1e-6 for cause, scrap in scraps.items()}
     causes["past a corner, by less than a piece"] = _and(net, _less(over, theirs)).area * 1e-6
     causes["around openings that are no rectangle, cut on site"] = special / thick * 1e3
     ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
     ledger = {
         "drawn": wall.drawn_m3,
-        "openings": holes.area * m3 - special + niches,
+        "openings": holes.area * m3 - special + niches + wall.finish_voids_m3,
         "finishes": wall.finishes_m3,
         "set_aside": aside.area * m3 + special + ragged + wall.set_aside_m3,
         "lent": lent.area * m3,
         "borrowed": borrowed.area * m3,
         "fit_length": (longer.area - shorter.area) * m3 - (inexact - ragged),
         "fit_height": (taller - lower) * m3,
-        "fit_thickness": mine.area * (laid_thick - thick) * 1e-9 + niches + wall.finishes_m3,
+        "fit_thickness": mine.area * (laid_thick - thick) * 1e-9 + niches,
         "laid": mine.area * laid_thick * 1e-9,
     }
     causes["at ends that are no square or mitred cut"] = ragged / thick * 1e3

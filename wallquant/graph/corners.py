@@ -155,7 +155,8 @@ def _cleared(strips: Sequence[Strip], node: Node) -> Node:
     taken: dict[int, tuple[float, float]] = {}
     for k, role, _ in node.lines:
         line = strips[k].line
-        reach = _strip(line, -TOUCH if role == "start" else 0, line.length + (TOUCH if role == "end" else 0))
+        far = TOUCH + max((max(strips[o].line.cover) for o, _ in before), default=0)  # lines are drawn up to what covers another
+        reach = _strip(line, -far if role == "start" else 0, line.length + (far if role == "end" else 0))
         inside = [p.intersection(reach) for o, p in before if _share_height(strips[k], strips[o])]
         stations = [line.station((x, y)) for one in inside if one.area > 0 for x, y in shapely.get_coordinates(one).tolist()]
         lo, hi = 0.0, line.length

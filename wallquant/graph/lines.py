@@ -44,7 +44,10 @@ def snapped(length: float) -> Nm:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Line:
-    """A strip in plan; `key` says which of two equal ones comes first, so that order never depends on the file."""
+    """A strip in plan; `key` says which of two equal ones comes first, so that order never depends on the file.
+
+    `cover` is what is drawn beside it on its right and left: ends of other lines stop short by as much.
+    """
 
     key: tuple[object, ...]
     x: float
@@ -55,6 +58,7 @@ class Line:
     width: Nm
     bottom: Nm
     top: Nm
+    cover: tuple[Nm, Nm] = (0, 0)
 
     def at(self, station: float) -> tuple[float, float]:
         """Return the plan point of a station."""
@@ -74,18 +78,26 @@ class Line:
         return min(a, c) - e, min(b, d) - e, max(a, c) + e, max(b, d) + e
 
 
-def line(key: tuple[object, ...], start: tuple[float, float], end: tuple[float, float], width: Nm, bottom: Nm, top: Nm) -> Line:
+def line(
+    key: tuple[object, ...],
+    start: tuple[float, float],
+    end: tuple[float, float],
+    width: Nm,
+    bottom: Nm,
+    top: Nm,
+    cover: tuple[Nm, Nm] = (0, 0),
+) -> Line:
     """Make a line; a direction within a billionth of an axis is that axis, and it runs from least x, then least y (within 1 mm)."""
     (a, b), (c, d) = start, end
     if (c - a < -MM) or (abs(c - a) <= MM and d < b):
-        (a, b), (c, d) = end, start
+        (a, b), (c, d), cover = end, start, (cover[1], cover[0])
     length = hypot(c - a, d - b)
     u, v = (c - a) / length, (d - b) / length
     if abs(u) < 1e-9 or abs(c - a) < SNAP:
         u, v = 0.0, 1.0 if v > 0 else -1.0
     elif abs(v) < 1e-9 or abs(d - b) < SNAP:
         u, v = 1.0 if u > 0 else -1.0, 0.0
-    return Line(key=key, x=a, y=b, u=u, v=v, length=length, width=width, bottom=bottom, top=top)
+    return Line(key=key, x=a, y=b, u=u, v=v, length=length, width=width, bottom=bottom, top=top, cover=cover)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,7 +132,7 @@ def neighbours(lines: Sequence[Line], tolerance: Nm) -> list[tuple[int, int]]:
     """Return the pairs (i < j) whose strips come within the tolerance of each other in plan and share some height."""
     if len(lines) < 2:
         return []
-    grown = np.array([one.bounds(tolerance / 2 + one.width / 2) for one in lines])
+    grown = np.array([one.bounds(tolerance / 2 + one.width / 2 + max(one.cover)) for one in lines])
     boxes = box(grown[:, 0], grown[:, 1], grown[:, 2], grown[:, 3])
     pairs = STRtree(boxes).query(boxes)
     keep = pairs[0] < pairs[1]
@@ -139,8 +151,8 @@ def turn(one: Line, two: Line) -> float:
 def meet(lines: Sequence[Line], i: int, j: int, join: Nm, stub: Nm) -> Meeting | None:
     """Return how two lines that are not parallel meet, or None.
 
-    An end belongs to the crossing when it falls at most `join` short of the other strip, or sticks out of it by less than
-    `stub` (what is too short to be laid on the other side).
+    An end belongs to the crossing when it falls at most `join` short of the other strip and what covers it on that side, or
+    sticks out of it and what covers it on the far side by less than `stub` (what is too short to be laid there).
     """
     one, two = lines[i], lines[j]
     cross = one.u * two.v - one.v * two.u
@@ -150,7 +162,8 @@ def meet(lines: Sequence[Line], i: int, j: int, join: Nm, stub: Nm) -> Meeting |
     roles: list[Role] = []
     for here, other, at in ((one, two, a), (two, one, b)):
         half = other.width / 2 / sin(angle) + (here.width / 2 * abs(cos(angle)) / sin(angle))
-        role = _role(at, here.length, half, join, stub)
+        near = other.beside(here.at(here.length / 2)) > 0
+        role = _role(at, here.length, half, join + other.cover[near], stub + other.cover[not near])
         if role is None:
             return None
         roles.append(role)

@@ -43,7 +43,7 @@ def set_aside(wall: Wall, reason: str) -> SetAside:
         area_m2=area,
         volume_m3=wall.drawn_m3,
         openings_m2=sum(holes),
-        openings_m3=sum(voids),
+        openings_m3=sum(voids) + wall.finish_voids_m3,
         thickness=wall.thickness,
         footprint=wall.footprint,
         openings=tuple(o.key for o in wall.openings),
@@ -70,7 +70,7 @@ def strips(walls: Sequence[tuple[Wall, Unit]], join: Nm, stub: Nm) -> tuple[tupl
         Below this length a piece cannot be laid.
     """
     lines = [
-        line((w.bottom, *min(w.start, w.end), *max(w.start, w.end), w.guid), w.start, w.end, u.thickness, w.bottom, top_of(w))
+        line((w.bottom, *min(w.start, w.end), *max(w.start, w.end), w.guid), w.start, w.end, u.thickness, w.bottom, top_of(w), w.cover)
         for w, u in walls
     ]
     order = sorted(range(len(lines)), key=lambda k: lines[k].key)
@@ -120,7 +120,7 @@ def _across(
             if abs(a - b) > SIDE or i == j or not _alike(walls[i], walls[j]) or turn(lines[i], lines[j]) >= PARALLEL:
                 continue
             lie = beside(lines, i, j)
-            if lie.side <= SIDE and lie.gap <= lines[other].width + 2 * join:
+            if lie.side <= SIDE and lie.gap <= lines[other].width + sum(lines[other].cover) + 2 * join:
                 same.add_edge(i, j)
 
 
@@ -168,7 +168,13 @@ def _strip(group: Sequence[tuple[Wall, Unit]]) -> Strip:
     base = Line(
         key=(bottom, round(first[0]), round(first[1]), round(last[0]), round(last[1]), longest.guid),
         x=first[0], y=first[1], u=guide.u, v=guide.v, length=stations[-1][0] - stations[0][0],
-        width=group[0][1].thickness, bottom=bottom, top=top,
+        width=group[0][1].thickness, bottom=bottom, top=top, cover=_cover(guide, [w for w, _ in group]),
     )  # fmt: skip
     ordered = sorted((w for w, _ in group), key=lambda w: (base.station(w.start) + base.station(w.end), w.guid))
     return Strip(line=base, walls=tuple(ordered), unit=group[0][1])
+
+
+def _cover(guide: Line, walls: Sequence[Wall]) -> tuple[Nm, Nm]:
+    """The most that is drawn beside the walls of a line, on its right and left."""
+    turned = [w.cover if guide.station(w.start) < guide.station(w.end) else (w.cover[1], w.cover[0]) for w in walls]
+    return max(right for right, _ in turned), max(left for _, left in turned)

@@ -7,21 +7,27 @@ a model far from its origin keeps its precision; each number is rounded to whole
 from __future__ import annotations
 
 import pathlib
+from typing import TYPE_CHECKING
 
 from wallquant.building import Building
 from wallquant.findings import Finding
+
+if TYPE_CHECKING:
+    from wallquant.job import Select
 
 suffixes = (".ifc",)
 """File names that this importer reads."""
 
 
-def read(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
+def read(path: pathlib.Path, *, select: Select | None = None) -> tuple[Building, tuple[Finding, ...]]:
     """Read an IFC file.
 
     Parameters
     ----------
     path : pathlib.Path
         A STEP physical file (ISO 10303-21) of schema IFC2X3, IFC4 or IFC4X3_ADD2.
+    select : wallquant.job.Select, optional
+        Which layer of a layered wall is its masonry; without it the rule of `choice.choose` serves, and is told.
 
     Returns
     -------
@@ -35,4 +41,4 @@ def read(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
     """
     from wallquant.importers.ifc.model import read_model  # ifcopenshell takes a second to load
 
-    return read_model(path)
+    return read_model(path, select)

@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 import pathlib
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wallquant.building import Building, Point, SetAside
+from wallquant.building import Building, Point, SetAside, Wall
 from wallquant.findings import Finding, Place, merged
 from wallquant.importers import InputError
+from wallquant.importers.ifc.choice import about_choice
 from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.fillings import about_leaves, about_sizes, listed
 from wallquant.importers.ifc.frames import Entity, Frames, Unreadable, angle_unit, length_unit, world_frame
 from wallquant.importers.ifc.kernel import Kernel
-from wallquant.importers.ifc.records import KM, footprint, make_wall, opening_keys
+from wallquant.importers.ifc.records import KM, footprint, leaf_walls, make_wall, opening_keys
 from wallquant.importers.ifc.relations import Relations, gather
 from wallquant.importers.ifc.storeys import read_storeys, storey_at, storey_of
 from wallquant.importers.ifc.vet import open_model
 from wallquant.importers.ifc.walls import MALFORMED, WallAsRead, WallReader, has_body
 from wallquant.units import MM
 
+if TYPE_CHECKING:
+    from wallquant.job import Select
 
-def read_model(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
+
+def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Building, tuple[Finding, ...]]:
     """Read an IFC file; see `wallquant.importers.ifc.read`."""
     model, schema = open_model(path)
     try:
@@ -31,7 +36,7 @@ def read_model(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
         relations = gather(model)
         storeys, names = read_storeys(model, frames)
         kernel = Kernel(path, scale)
-        reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel)
+        reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel, select)
         elements, findings = _elements(model, relations)
     except InputError:
         raise
@@ -49,19 +54,28 @@ def read_model(path: pathlib.Path) -> tuple[Building, tuple[Finding, ...]]:
     kernel.close()
     read.sort(key=lambda w: w.guid)
     origin = _origin(read)
-    walls, aside = [], []
-    keys = opening_keys(read)
+    walls: list[Wall] = []
+    aside: list[SetAside] = []
+    keys = opening_keys([part for one in read for part in one.leaves or (one,)])
     for one in read:
         if not one.storey:
             level = one.at[2] + (one.body.bottom if one.body is not None else 0.0)
             one.storey = storey_at(round(float(level) * MM), storeys)
-        if one.body is not None:
+        for part in one.leaves:
+            part.storey = one.storey
+        if one.leaves:
+            several, told = leaf_walls(one, origin, keys, scale)
+            walls += several
+            findings += told
+        elif one.body is not None:
             wall, told = make_wall(one, origin, keys, scale)
             walls.append(wall)
             findings += told
         else:
             aside.append(_set_aside(one, origin, keys))
             findings.append(_told(one))
+    walls.sort(key=lambda w: w.guid)
+    findings += about_choice([(one.guid, one.storey, one.layers, one.chosen) for one in read if one.chosen is not None], scale)
     findings += about_sizes(walls) + about_leaves(model, reader, walls, origin)
     project = next(iter(model.by_type("IfcProject")), None)
     building = next(iter(sorted(model.by_type("IfcBuilding"), key=lambda b: str(b.GlobalId or ""))), None)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -91,6 +91,42 @@ def make_wall(one: WallAsRead, origin: Point, keys: dict[tuple[str, int], str], 
     ), findings  # fmt: skip
 
 
+def leaf_walls(one: WallAsRead, origin: Point, keys: dict[tuple[str, int], str], scale: float) -> tuple[list[Wall], list[Finding]]:
+    """Return the records of a layered wall's leaves; what is drawn besides them, finishes and cavity, is booked with the first."""
+    whole, told = make_wall(one, origin, opening_keys([one]), scale)
+    told = [f for f in told if not f.place.opening or f.code == "reading.opening-is-top"]
+    walls: list[Wall] = []
+    for part in one.leaves:
+        wall, more = make_wall(part, origin, keys, scale)
+        told += [f for f in more if f.place.opening]
+        walls.append(replace(wall, element=one.guid if len(one.leaves) > 1 else "", cover=_cover(one, part)))
+    beside = whole.drawn_m3 - sum(w.drawn_m3 for w in walls)
+    voids = _voids_m3(whole) - sum(_voids_m3(w) for w in walls)
+    walls[0] = replace(
+        walls[0], drawn_m3=walls[0].drawn_m3 + beside, finish_voids_m3=voids, finishes_m3=beside - voids - whole.set_aside_m3,
+        set_aside_m3=whole.set_aside_m3, set_aside_m2=whole.set_aside_m2, reasons=whole.reasons,
+    )  # fmt: skip
+    return walls, told
+
+
+def _cover(one: WallAsRead, part: WallAsRead) -> tuple[Nm, Nm]:
+    """What is drawn on the right and left of a leaf; nothing towards another leaf, which other walls' leaves must not reach through."""
+    assert one.body is not None
+    assert part.body is not None
+    mine, whole = part.body.plan, one.body.plan
+    others = [p.body.plan for p in one.leaves if p is not part and p.body is not None]
+    right = 0.0 if any(o.left <= mine.right for o in others) else mine.right - whole.right
+    left = 0.0 if any(o.right >= mine.left for o in others) else whole.left - mine.left
+    return max(0, round(right * MM)), max(0, round(left * MM))
+
+
+def _voids_m3(wall: Wall) -> float:
+    return sum(
+        o.volume_m3 if o.volume_m3 is not None else (o.end - o.start) * (o.head - o.sill) * wall.thickness * _M3_OF_NM3
+        for o in wall.openings
+    )
+
+
 def _nm(point: tuple[float, ...], origin: Point) -> Point:
     return round(float(point[0]) * MM) - origin[0], round(float(point[1]) * MM) - origin[1]
 
@@ -121,6 +157,9 @@ def _about_body(one: WallAsRead, body: Body, scale: float) -> list[Finding]:
     if body.beyond > 0:
         text = f"Wall {name}: {body.reasons[0]}; it is laid where it has its full thickness, and {body.beyond * 1e-9:.3f} m3 are set aside."
         told.append(_finding(one, "leaning-clip", "warning", text))
+    if one.loose:
+        text = f"Wall {name} is laid as its whole body: {one.loose}."
+        told.append(_finding(one, "layers", "note", text))
     total = one.layers.total
     if total is not None and abs(total * scale - body.plan.thickness) > 1.0:
         drawn, stated = f"{mm_text(round(body.plan.thickness * MM))} mm", f"{mm_text(round(total * scale * MM))} mm"

@@ -92,6 +92,16 @@ def _bearing(definition: Entity | None) -> bool | None:
     return None
 
 
+@dataclass(frozen=True, kw_only=True, slots=True, order=True)
+class Layer:
+    """One layer: its material's name, thickness in units of the file (0 where it is missing), function as IFC4 categorises it."""
+
+    name: str
+    thickness: float
+    function: str = ""
+    ventilated: bool = False
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Layers:
     """The material of a wall: the name of its main one, and its layers' total and place, in units of the file (None: no layers)."""
@@ -101,6 +111,8 @@ class Layers:
     offset: float | None = None
     positive: bool = True
     count: int = 0
+    title: str = ""
+    each: tuple[Layer, ...] = ()
 
 
 def layers(material: Entity | None) -> Layers:
@@ -112,13 +124,15 @@ def layers(material: Entity | None) -> Layers:
         inner = layers(material.ForLayerSet)
         return Layers(
             name=inner.name, total=inner.total, count=inner.count, offset=material.OffsetFromReferenceLine,
-            positive=material.DirectionSense != "NEGATIVE",
+            positive=material.DirectionSense != "NEGATIVE", title=inner.title, each=inner.each,
         )  # fmt: skip
     if kind == "IfcMaterialLayerSet":
         every = list(material.MaterialLayers or ())
         main = max(every, key=lambda one: float(one.LayerThickness or 0), default=None)
         name = main.Material.Name if main is not None and main.Material is not None else material.LayerSetName
-        return Layers(name=name or "", total=sum(float(one.LayerThickness or 0) for one in every), count=len(every))
+        each = tuple(_layer(one) for one in every)
+        title = str(material.LayerSetName or "")
+        return Layers(name=name or "", total=sum(one.thickness for one in each), count=len(every), title=title, each=each)
     if kind == "IfcMaterialLayer":
         return Layers(name=(material.Material.Name if material.Material else "") or "", total=float(material.LayerThickness or 0), count=1)
     if kind == "IfcMaterialList":
@@ -126,3 +140,11 @@ def layers(material: Entity | None) -> Layers:
     if kind == "IfcMaterialConstituentSet":
         return Layers(name=next((c.Material.Name for c in material.MaterialConstituents or () if c.Material), ""))
     return Layers(name=str(getattr(material, "Name", "") or ""))
+
+
+def _layer(one: Entity) -> Layer:
+    ventilated = one.IsVentilated in (True, "T", "TRUE", ".T.")
+    name = str(one.Material.Name or "") if one.Material is not None else ""
+    return Layer(
+        name=name, thickness=float(one.LayerThickness or 0), function=str(getattr(one, "Category", None) or ""), ventilated=ventilated
+    )

@@ -4,25 +4,31 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from shapely.geometry import MultiPoint, Polygon, box
+from shapely.geometry import Polygon
 
 from wallquant.building import Filling
 from wallquant.importers.ifc.bodies import Body
+from wallquant.importers.ifc.choice import Chosen, choose, selected
 from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.facets import Facets
 from wallquant.importers.ifc.frames import Entity, Frames, Matrix, Unreadable, Vector
 from wallquant.importers.ifc.gables import cut_tops
 from wallquant.importers.ifc.kernel import Kernel
+from wallquant.importers.ifc.leaves import leaf, offsets
+from wallquant.importers.ifc.masses import Mass, weighed
 from wallquant.importers.ifc.meshes import read_shape
 from wallquant.importers.ifc.openings import Face, Hole, Slab, read_holes, slabs_of
 from wallquant.importers.ifc.plan import axis_direction
-from wallquant.importers.ifc.relations import Layers, Relations, layers
-from wallquant.importers.ifc.sections import section
-from wallquant.importers.ifc.solids import Prism, Solid, Solids, Tree
+from wallquant.importers.ifc.relations import Layer, Layers, Relations, layers
+from wallquant.importers.ifc.solids import Solid, Solids
 from wallquant.units import MM
+
+if TYPE_CHECKING:
+    from wallquant.job import Select
 
 MALFORMED = (
     RuntimeError,
@@ -35,22 +41,9 @@ MALFORMED = (
     np.linalg.LinAlgError,
 )
 """What broken data of a model makes the libraries raise."""
-_SLICES = 40
 _SOLID = (
     "IfcSolidModel", "IfcBooleanResult", "IfcFaceBasedSurfaceModel", "IfcShellBasedSurfaceModel", "IfcMappedItem", "IfcTessellatedItem",
 )  # fmt: skip
-
-
-@dataclass(kw_only=True, slots=True)
-class Mass:
-    """A wall that is not laid, as well as it is known: millimetres, mm2, mm3; `outline` in plan, world orientation."""
-
-    outline: Polygon | None = None
-    area: float = 0.0
-    volume: float = 0.0
-    thickness: float = 0.0
-    openings_area: float = 0.0
-    openings_volume: float = 0.0
 
 
 @dataclass(kw_only=True, slots=True)
@@ -85,12 +78,18 @@ class WallAsRead:
     placed: bool = True
     bearing: bool | None = None
     joins: tuple[str, ...] = ()
+    leaves: list[WallAsRead] = field(default_factory=list)
+    """What is laid of a layered wall; the wall itself then says what is drawn."""
+    chosen: Chosen | None = None
+    loose: str = ""
+    """Why the body is laid although the wall may have layers."""
 
 
 class WallReader:
     """Reads wall elements of one model."""
 
-    def __init__(self, frames: Frames, curves: Curves, relations: Relations, kernel: Kernel) -> None:
+    def __init__(self, frames: Frames, curves: Curves, relations: Relations, kernel: Kernel, select: Select | None = None) -> None:
+        self.select = select
         self.frames = frames
         self.curves = curves
         self.solids = Solids(frames, curves, Facets(frames, kernel))
@@ -125,7 +124,64 @@ class WallReader:
         except MALFORMED as error:
             found.reason = f"its data in the model is broken ({type(error).__name__})"
         self._openings(wall, found, solids)
+        if found.body is not None:
+            self._leaves(wall, found, turn)
         return found
+
+    def _leaves(self, wall: Entity, found: WallAsRead, turn: Matrix) -> None:
+        """Divide a layered wall: its leaves are laid, the rest is finishes; where its layers say nothing sound, the body is laid."""
+        body, layers = found.body, found.layers
+        assert body is not None
+        scale = self.frames.scale
+        if any(one.thickness < 0 for one in layers.each):
+            found.loose = "a layer of it has a thickness below zero"
+            return
+        if self.select is not None and sum(one.thickness > 0 for one in layers.each) < 2:
+            one = Layer(name=layers.name, thickness=body.plan.thickness / scale, function=next((x.function for x in layers.each), ""))
+            if not layers.name:
+                found.loose = "it has no material"
+            elif not selected(one, scale, self.select):
+                self._unselected(found)
+            return
+        if sum(one.thickness > 0 for one in layers.each) < 2:
+            return
+        across = float(np.dot((-body.frame[0, 1], body.frame[0, 0]), turn[:2, 1]))
+        at = offsets(body, layers, scale, leftward=layers.positive == (across > 0))
+        if at is None:
+            return  # told with the body: its layers do not add up to what is drawn
+        chosen = choose(layers, scale, self.select)
+        if chosen.lost:
+            self._unselected(found)
+            return
+        parts: list[WallAsRead] = []
+        for n, (first, last) in enumerate(chosen.leaves):
+            try:
+                part = leaf(body, at[first], at[last + 1])
+            except Unreadable as reason:
+                found.loose = str(reason)
+                return
+            key = found.guid if len(chosen.leaves) == 1 else f"{found.guid}/{n + 1}"
+            name = layers.each[first].name
+            parts.append(replace(found, guid=key, body=part, openings=[], leaves=[], layers=Layers(name=name), axis_offset=None))
+            self._openings(wall, parts[-1], [])
+            for whole, mine in zip(found.openings, parts[-1].openings, strict=True):
+                mine.top = 0.0  # told of the whole wall
+                if mine.trouble and not whole.trouble:
+                    mine.trouble = "" if whole.top else "lies in layers that are not laid"
+        found.leaves, found.chosen = parts, chosen
+
+    def _unselected(self, found: WallAsRead) -> None:
+        """Set a wall aside of which the job selects nothing."""
+        body = found.body
+        assert body is not None
+        turn = body.frame[:2, :2]
+        outline = Polygon(np.array(body.footprint.exterior.coords) @ turn)
+        found.mass = Mass(
+            outline=outline, area=body.elevation.area, volume=body.volume, thickness=body.plan.thickness,
+            openings_area=sum(h.area for o in found.openings for h in o.holes),
+            openings_volume=sum(h.volume for o in found.openings for h in o.holes),
+        )  # fmt: skip
+        found.body, found.reason = None, "the job selects none of its layers"
 
     def _solids(self, element: Entity, turn: Matrix) -> list[Solid]:
         representation = _body(element)
@@ -267,60 +323,3 @@ def _holds(representation: Entity, kinds: tuple[str, ...]) -> bool:
             except RuntimeError:
                 continue  # a kind that this schema does not have
     return False
-
-
-def weighed(solids: list[Solid]) -> tuple[Mass, Matrix, Face]:
-    """Return what is known of a body that is no straight wall: least box in plan, section in the middle, volume."""
-    points = np.vstack([s.base.points() for s in solids])
-    hull = MultiPoint(points[:, :2]).convex_hull
-    rect = shapely.minimum_rotated_rectangle(hull)
-    if not isinstance(rect, Polygon) or rect.area < 1.0:
-        raise Unreadable("it has no size in plan")
-    corners = np.array(rect.exterior.coords)
-    edges = np.diff(corners, axis=0)
-    sizes = np.hypot(edges[:, 0], edges[:, 1])
-    along = edges[int(sizes[1] > sizes[0])] / sizes.max()
-    frame = np.eye(4)
-    frame[0, :2], frame[1, :2] = along, (-along[1], along[0])
-    turned = [s.moved(frame) for s in solids]
-    low = np.min([s.base.points().min(axis=0) for s in turned], axis=0)
-    high = np.max([s.base.points().max(axis=0) for s in turned], axis=0)
-    middle = float(low[1] + high[1]) / 2
-    whole = box(float(low[0]), float(low[2]), float(high[0]), float(high[2]))
-    volume = sum(_volume(s, float(low[1]), float(high[1])) for s in turned)
-    window = (float(low[0]), float(low[2]), float(high[0]), float(high[2]))
-    cut = shapely.unary_union([section(s.base, middle + 1e-3, window) for s in turned])
-    thickness = float(high[1] - low[1])
-    area = cut.area if cut.area > 0 else whole.area
-    mass = Mass(outline=hull if isinstance(hull, Polygon) else rect, area=area, volume=volume or area * thickness, thickness=thickness)
-    return mass, frame, Face(right=float(low[1]), left=float(high[1]), elevation=cut if cut.area > 0 else whole)
-
-
-def _volume(solid: Solid, right: float, left: float) -> float:
-    """Volume in mm3, clips not deducted: by the divergence theorem, or by sections where the faces' sense cannot be relied on."""
-    base = solid.base
-    if isinstance(base, Prism):
-        area = _area_vector(base.outer)
-        for hole in base.holes:
-            inner = _area_vector(hole)
-            area = area - (inner if float(np.dot(inner, area)) > 0 else -inner)
-        return abs(float(np.dot(area, base.vector)))
-    if isinstance(base, Tree) or base.kind == "a surface model":
-        step = (left - right) / _SLICES
-        points = base.points()
-        (low, _, bottom), (high, _, top) = points.min(axis=0), points.max(axis=0)
-        window = (float(low), float(bottom), float(high), float(top))
-        return sum(float(section(base, right + step * (i + 0.5), window).area) * step for i in range(_SLICES))
-    total = 0.0
-    for ring in base.rings:
-        for i in range(1, len(ring) - 1):
-            total += float(np.dot(ring[0], np.cross(ring[i], ring[i + 1])))
-    return abs(total / 6)
-
-
-def _area_vector(ring: Vector) -> Vector:
-    total = np.zeros(3)
-    for i in range(1, len(ring) - 1):
-        total += np.cross(ring[i] - ring[0], ring[i + 1] - ring[0])
-    result: Vector = total / 2
-    return result
