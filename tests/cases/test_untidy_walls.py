@@ -68,6 +68,11 @@ CASES: dict[str, tuple[list[str], int, str]] = {
         1,
         "",
     ),
+    "a wall flush behind an L": (
+        [line("A", (0, 0), L, thickness=300), line("B", (3900, 0), (3900, 3000)), line("F", (0, -200), (4000, -200), thickness=100)],
+        1,
+        "",
+    ),
     "leaves of a cavity": ([line("A", (0, 0), L, thickness=100), line("B", (0, 150), (4000, 150), thickness=100)], 0, ""),
     "three askew": (
         [line("A", (0, 0), (3000, 0)), line("B", (0, 0), (-1500, 2598)), line("C", (0, 0), (-1500, -2598))],

@@ -48,13 +48,7 @@ def summary(path: Path) -> dict[str, Any]:
     return loaded
 
 
-KNOWN = {"O4": "a passing end at an L corner touches a run that lies face to face with the other one there, without a joint"}
-"""Plans that are not sound yet, each with what its audit finds; the mark fails once they are."""
-
-
-@pytest.mark.parametrize(
-    "name", [pytest.param(n, marks=pytest.mark.xfail(strict=True, reason=KNOWN[n])) if n in KNOWN else n for n in NAMES]
-)
+@pytest.mark.parametrize("name", NAMES)
 def test_planned_and_audited(plans: dict[str, tuple[int, Path]], name: str) -> None:
     code, path = plans[name]
     assert code in (0, 1)

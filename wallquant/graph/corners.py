@@ -198,7 +198,29 @@ def _tied_where_crowded(strips: Sequence[Strip], made: Sequence[Node], least: Nm
         for (a, k, half_a), (b, n, half_b) in itertools.pairwise(ranked):
             if b - a < half_a + half_b + least:
                 tied.add(n if made[n].kind != "L" and not (made[n].mitred and not made[k].mitred) else k)
-    return tuple(replace(node, bondable=node.bondable and k not in tied) for k, node in enumerate(made))
+    roomy = _walled_in(strips, made)
+    return tuple(replace(node, bondable=node.bondable and k not in tied) for k, node in enumerate(roomy))
+
+
+def _walled_in(strips: Sequence[Strip], made: Sequence[Node]) -> list[Node]:
+    """Tie an L corner behind which a wall stands so near that the end of a passing line leaves no joint; the line with room passes."""
+    bodies = [_strip(s.line, 0, s.line.length) for s in strips]
+    tree = shapely.STRtree(bodies)
+    out: list[Node] = []
+    for node in made:
+        if node.kind == "L" and node.bondable:
+            own = {index for index, _, _ in node.lines}
+            shut: list[bool] = []
+            for (index, role, at), (other, _, _) in zip(node.lines, reversed(node.lines), strict=True):
+                half = strips[other].line.width / 2
+                lo, hi = (at - half - NEAR, at - half) if role == "start" else (at + half, at + half + NEAR)
+                behind = _strip(strips[index].line, lo, hi)
+                near = [k for k in tree.query(behind).tolist() if k not in own and _share_height(strips[index], strips[k])]
+                shut.append(any(bodies[k].intersection(behind).area > MM * MM for k in near))
+            if any(shut) and not all(shut):
+                node = replace(node, bondable=False, lines=node.lines if shut[1] else tuple(reversed(node.lines)))
+        out.append(node)
+    return out
 
 
 def by_line(found: Sequence[Node]) -> Mapping[int, list[tuple[int, Role, Nm]]]:
