@@ -19,11 +19,12 @@ from wallquant.cutting import cut
 from wallquant.findings import Finding, merged
 from wallquant.importers import InputError, ifc, wall_list
 from wallquant.job import Job
-from wallquant.layout import Work
+from wallquant.layout import Run, Work
 from wallquant.ordering import OrderError, Schedule, Shift, make_steps, precedences, ranks, schedule, starts
 from wallquant.plugins import Plugins
 from wallquant.quantities import joint_volumes, materials
 from wallquant.rules import Amount, Precedence, Rule
+from wallquant.strictyaml import near
 from wallquant.units import text
 from wallquant.writers.plan import Plan
 
@@ -63,7 +64,7 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
     cutting = cut(work.pieces, network.catalogue)
     volumes = joint_volumes(work.pieces, work.runs, work.courses)
     counted = materials(work, cutting, _asked(rules, "measure", work), volumes, network.catalogue)
-    said: list[Finding] = list(_asked(rules, "findings", work))
+    said: list[Finding] = [*_asked(rules, "findings", work), *_unheard(job, network.runs)]
     for first, corner in sorted(work.start_corner.items(), key=lambda s: int(s[0][1:])):
         notes = (*notes, f"The part of {first} is begun at corner {corner}, the lower end of its longest run, since there is no survey.")
     return Plan(
@@ -83,6 +84,15 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         findings=merged(_of_elements([*plugins.findings, *read, *joined, *told, *late, *times.findings, *said], building)),
         notes=notes,
     )
+
+
+def _unheard(job: Job, runs: Sequence[Run]) -> Iterator[Finding]:
+    """Levels that the job chose for openings which no run has."""
+    known = sorted({o.key for run in runs for o in run.openings})
+    for what, chosen in (("heads", job.heads), ("sills", job.sills)):
+        for key in sorted(set(chosen) - set(known)):
+            text = f"The job file's {what} names the opening '{key}', which no run has{near(key, known)}; its level is not used."
+            yield Finding(code="job.no-opening", severity="warning", text=text)
 
 
 def _of_elements(findings: Iterable[Finding], building: Building) -> list[Finding]:

@@ -218,6 +218,8 @@ def _compatible(name: str, need: SpecifierSet) -> None:
 
 
 def _brings(manager: pluggy.PluginManager, name: str, plugin: object) -> _Brought:
+    if not manager.get_hookcallers(plugin):
+        raise PluginError(f"plugin {name} brings nothing: none of its functions is a hook; mark one with @hookimpl, see hookspecs.py")
     others = [p for p in manager.get_plugins() if p is not plugin]
 
     def asked(hook: str) -> list[Any]:

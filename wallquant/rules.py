@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
+from numbers import Integral
 from typing import Any, ClassVar, Literal
 
 from wallquant.findings import Finding, Source
 from wallquant.layout import Course, Courses, Run, Work
-from wallquant.units import Nm, parse_length
+from wallquant.units import MM, Nm, parse_length
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -31,6 +32,15 @@ class Window:
     unit: str = ""
     yields: int = 0
     why: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse what no engine can read, where the rule says it: its own name is then in the sentence."""
+        if not all(isinstance(n, Integral) for n in (self.course, self.lo, self.hi, self.yields)):
+            raise ValueError("course, lo, hi and yields of a Window are whole numbers, lengths in nanometres")
+        if self.of not in ("joint", "cut"):
+            raise ValueError(f"of is joint or cut in a Window, not {self.of!r}")
+        if not 0 <= self.yields <= 9:
+            raise ValueError(f"yields is 0 to 9 in a Window, not {self.yields}")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -297,5 +307,7 @@ def _value(code: str, key: str, info: ParamInfo, value: Any) -> Any:
     if info.kind in ("length", "number", "count"):
         bad = out != out or (info.least is not None and out < info.least) or (info.most is not None and out > info.most)
         if bad:
-            raise ParamError(f"{where}: {value} is outside its bounds")
+            ends = (("at least", info.least), ("at most", info.most))
+            limits = [f"{word} " + (f"{to / MM:g} mm" if info.kind == "length" else f"{to:g}") for word, to in ends if to is not None]
+            raise ParamError(f"{where}: {value} is outside its bounds; write {', '.join(limits) or 'a number'}")
     return out

@@ -335,7 +335,7 @@ def fields_at(model: type[Any], path: Sequence[str | int]) -> tuple[str, ...]:
             else:
                 inner += [a for a in get_args(kind) if a not in (str, type(None), Ellipsis)]
         kinds = [k for one in inner for k in _models_in(one)]
-    return tuple(sorted({name for kind in kinds if hasattr(kind, "model_fields") for name in kind.model_fields}))
+    return tuple(sorted({f.alias or name for kind in kinds if hasattr(kind, "model_fields") for name, f in kind.model_fields.items()}))
 
 
 def _models_in(kind: Any) -> list[Any]:

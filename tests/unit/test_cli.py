@@ -251,7 +251,7 @@ BAD: list[tuple[list[str], tuple[str, ...]]] = [
     (["plan", "MODEL", "-o", "out", "--set", "runing_bond.measure=lap"], ("runing_bond", "running_bond")),
     (["plan", "MODEL", "-o", "out", "--set", "running_bond.mesure=lap"], ("--set running_bond.mesure",)),
     (["plan", "MODEL", "-o", "out", "--set", "running_bond.measure=width"], ("--set running_bond.measure", "width")),
-    (["plan", "MODEL", "-o", "out", "--set", "running_bond.least=-5 mm"], ("--set running_bond.least",)),
+    (["plan", "MODEL", "-o", "out", "--set", "running_bond.least=-5 mm"], ("running_bond.least", "write at least 0 mm, at most 500 mm")),
     (["plan", "MODEL", "-o", "out", "--job", "none.yaml"], ("none.yaml", "job new")),
     (["plan", "MODEL", "-o", "out", "--job", "job.yaml"], ("job.yaml", "mason")),
     (["plan", "MODEL", "-o", "out", "--job", "face.yaml"], ("600x300",)),
@@ -354,6 +354,15 @@ def test_options_go_before_the_job_file(run: Run, model: Path, tmp_path: Path) -
     found = params(tmp_path / "out", "running_bond")
     assert (found["measure"], found["least_mm"]) == ("lap", 55)
     assert run("check", model, "--job", "job.yaml", "--plugin", plugin(tmp_path, "warning")).code == 1
+
+
+def test_a_level_for_an_opening_that_is_not_there_is_told(run: Run, model: Path, tmp_path: Path) -> None:
+    (tmp_path / "job.yaml").write_text("heads: {Alcove/N9: 2010 mm}\n", encoding="utf-8")
+    done = run("check", str(model), "--job", str(tmp_path / "job.yaml"), "--format", "json")
+    assert done.code == 0, done.err
+    told = [f for f in json.loads(done.out)["findings"] if f["code"] == "job.no-opening"]
+    assert len(told) == 1 and told[0]["severity"] == "warning"
+    assert "heads names the opening 'Alcove/N9', which no run has" in told[0]["text"]
 
 
 def test_write_asks_a_plugin(run: Run, model: Path, tmp_path: Path) -> None:

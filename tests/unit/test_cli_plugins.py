@@ -10,6 +10,7 @@ import pytest
 
 from tests.unit.command_line import Run, caller, names, plugin, refused, wall_list
 
+WINDOW = "def demand(self, run, courses):\n        from wallquant.rules import Window\n        yield Window(course=1, {0})"
 RULE = '''
 class Own(Rule):
     """The firm wants this."""
@@ -35,6 +36,9 @@ def wallquant_importers(): return {{"lines": Lines()}}
 FAILS = {
     "demand": RULE.format(body="def demand(self, run, courses): 1 / 0"),
     "no sentence": RULE.format(body="def demand(self, run, courses): return ['no joint here, please']"),
+    "window of no numbers": RULE.format(body=WINDOW.format("lo=float('inf'), hi='abc'")),
+    "window of nothing": RULE.format(body=WINDOW.format("lo=0, hi=9, of='unit'")),
+    "window that yields too much": RULE.format(body=WINDOW.format("lo=0, hi=9, yields=10")),
     "offset": RULE.format(body="def offset(self, upper, lower): 1 / 0"),
     "precede": RULE.format(body="def precede(self, work): 1 / 0"),
     "measure": RULE.format(body="def measure(self, work): 1 / 0"),

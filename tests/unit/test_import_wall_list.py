@@ -76,6 +76,16 @@ def test_two_walls_of_one_name_and_overlapping_openings(tmp_path: pathlib.Path) 
         read(tmp_path, LIST.replace("at: 0.25, width: 0.5", "at: 1.75, width: 0.5"))
 
 
+def test_a_wall_longer_than_any_is_an_error_of_its_unit(tmp_path: pathlib.Path) -> None:
+    text = """unit: m
+walls:
+  - {name: A, from: [0, 0], to: [%s, 0], bottom: 0, thickness: 0.2, height: 2.4}
+"""
+    assert read(tmp_path, text % 10_000).walls[0].length == mm(10_000_000)
+    with pytest.raises(InputError, match="longer than 10 km"):
+        read(tmp_path, text % 10_001)
+
+
 def test_the_order_of_the_walls_does_not_matter(tmp_path: pathlib.Path) -> None:
     head, one, two = (
         LIST.partition("walls:\n")[0] + "walls:\n",

@@ -105,6 +105,7 @@ def test_an_empty_file_and_empty_keys_are_the_defaults(tmp_path: Path) -> None:
 
 WRONG = {
     "mason: 3": "1:1: mason: is no known key; did you mean 'masons'?",
+    "schema_: wallquant.job/1": "1:1: schema_: is no known key; did you mean 'schema'?",
     "masons: 2.5": "1:9: masons: '2.5' is to be a whole number, without quotes",
     'masons: "2"': "1:9: masons: '2' is to be a whole number, without quotes",
     "masons: 0": "1:9: masons: '0' is to be more than 0",

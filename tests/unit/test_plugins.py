@@ -184,7 +184,8 @@ def test_a_file_says_what_it_requires(tmp_path: Path) -> None:
     slip = written(tmp_path, "slip", "WALLQUANT_REQUIRES = 'new'\n")
     with pytest.raises(PluginError, match="no version range"):
         load([slip])
-    assert load([written(tmp_path, "fits", "WALLQUANT_REQUIRES = '>=0'\n")]).findings == ()
+    hook = "from wallquant.hookspecs import hookimpl\n@hookimpl\ndef wallquant_rules(): return ()\n"
+    assert load([written(tmp_path, "fits", "WALLQUANT_REQUIRES = '>=0'\n" + hook)]).findings == ()
 
 
 @pytest.mark.parametrize(
@@ -192,6 +193,8 @@ def test_a_file_says_what_it_requires(tmp_path: Path) -> None:
     [
         ("import nothing_of_this_name", "does not load .ModuleNotFoundError"),
         ("def broken(:", "does not load .SyntaxError"),
+        ("x = 1", "brings nothing: none of its functions is a hook"),
+        ("from wallquant.rules import Rule\ndef wallquant_rules(): return ()", "brings nothing"),
         ("raise SystemExit(3)", "does not load .SystemExit"),
         ("from wallquant.hookspecs import hookimpl\n@hookimpl\ndef wallquant_rule(): return ()", "has a hook that wallquant does not"),
         ("from wallquant.hookspecs import hookimpl\n@hookimpl\ndef wallquant_rules(more): return ()", "has a hook that wallquant does not"),

@@ -44,6 +44,7 @@ UNITS: dict[str, Nm] = {"mm": MM, "cm": CM, "m": M, "in": INCH, "ft": FOOT}
 _KM: Nm = 1000 * M
 _NM2_TO_M2 = 1e-18
 _FARTHEST: Nm = 100_000 * _KM
+_LONGEST: Nm = 10 * _KM
 Path = tuple[str | int, ...]
 T = TypeVar("T")
 
@@ -132,6 +133,8 @@ class _List:
         )
         if bare.length < MM:
             raise self.document.error((*at, "to"), "the wall has no length; 'from' and 'to' are the same point")
+        if bare.length > _LONGEST:
+            raise self.document.error((*at, "to"), "the wall is longer than 10 km, which no wall is; check its unit")
         top = self.top(at, found, bare.length)
         shape = Polygon([(0, 0), (bare.length, 0), *top[::-1]])
         openings = self.each((*at, "openings"), found.get("openings", []), lambda where, one: self.opening(where, one, bare, shape, top))

@@ -37,7 +37,7 @@ function tellStep() {
   byId('step-all').setAttribute('aria-pressed', String(done));
   byId('step-say').textContent = done ? '' : steps.text[i];
   byId('step-count').textContent = done ? 'All laid' : `Step ${state.step} of ${last}`;
-  byId('step-text').textContent = done ? (last ? `${plural(last, 'step')}. Press Next to start at the first.` : 'This plan has no steps.') : steps.text[i];
+  byId('step-text').textContent = done ? (last ? `${plural(last, 'step')}. Press Start to begin at the first.` : 'This plan has no steps.') : steps.text[i];
   byId('step-when').textContent = done ? '' : `${clock(steps.start_h[i])} · takes ${hours(steps.end_h[i] - steps.start_h[i])}${steps.crew[i] === '' || steps.crew[i] === null ? '' : ` · crew ${steps.crew[i]}`}`;
   byId('step-why').replaceChildren(...(done ? [] : whyNow(i)));
   byId('step-then').replaceChildren(...thenComes(done ? 0 : state.step));
