@@ -72,6 +72,60 @@ def test_joint_windows_that_gave_way() -> None:
     assert one.times == inside >= 12 * 6
 
 
+class Stern(Rule):
+    """No joint and no cut anywhere: what no wall can keep."""
+
+    code = "stern"
+
+    def demand(self, run: Run, courses: Courses) -> list[Sentence]:
+        return [Window(course=c.number, lo=-10 * MM, hi=9000 * MM, of=of) for c in courses for of in ("joint", "cut")]
+
+
+def test_windows_that_never_yield_are_errors_where_nothing_keeps_them() -> None:
+    house = lay([wall("A", (0, 0), (5800, 0))], more_rules=[Stern()])
+    joints, cuts = told(house, "bond.joint-window-broken"), told(house, "bond.cut-window-broken")
+    assert (joints.severity, cuts.severity) == ("error", "error")
+    assert "stern" in joints.rules and "stern" in cuts.rules
+    assert joints.times == sum(len(house.row("R1", c)) - 1 for c in range(1, 13))
+    assert "where stern never allows one, in 12 courses of 1 run" in joints.text
+
+
+def test_hard_cut_windows_come_before_fewest_cuts() -> None:
+    """A course of 5800 has a cut; beside its start none may be, at whatever cost in cuts elsewhere."""
+
+    class Clear(Rule):
+        """No cut in the first metre and a half."""
+
+        code = "clear"
+
+        def demand(self, run: Run, courses: Courses) -> list[Sentence]:
+            return [Window(course=c.number, lo=-10 * MM, hi=1200 * MM, of="cut") for c in list(courses)[::2]]
+
+    house = lay([wall("A", (0, 0), (5800, 0))], more_rules=[Clear()])
+    assert not [f for f in house.findings if f.code == "bond.cut-window-broken"]
+    for course in range(1, 12, 2):
+        assert all(round(b - a, 6) == 599 for a, b in house.row("R1", course) if a < 1200)
+
+
+class Straight(Rule):
+    """One joint place in two units, the same in every course."""
+
+    code = "straight"
+
+    def demand(self, run: Run, courses: Courses) -> list[Sentence]:
+        sides = ((1401 * MM, 2000 * MM), (2001 * MM, 2599 * MM))
+        return [Window(course=c.number, lo=lo, hi=hi) for c in courses for lo, hi in sides]
+
+
+def test_each_short_offset_is_told_with_its_place() -> None:
+    """The finding counts the joints that stand too near, and names the courses and stations of the first six."""
+    one = told(lay([wall("A", (0, 0), (5999, 0))], more_rules=[Straight()]), "bond.least-offset")
+    assert one.times >= 11
+    assert one.text.startswith(f"R1: {one.times} head joints in 11 courses stand nearer than 80.6 mm to the one below, the nearest 0 mm (")
+    assert one.text.count("course ") == 6
+    assert f" and {one.times - 6} more)" in one.text
+
+
 def test_offsets_that_gave_way_name_both_rules() -> None:
     """Jambs 250 apart leave one joint place in every course between them."""
     house = lay([wall("A", (0, 0), (5999, 0), openings=[(1000, 1900, 830, 2010)])])

@@ -95,6 +95,7 @@ def test_interrupted_by_a_signal(tmp_path: Path) -> None:
         import os, signal, time
         @hookimpl
         def wallquant_planned(plan):
+            signal.signal(signal.SIGINT, signal.default_int_handler)  # jobs in the background are started with it ignored
             os.kill(os.getpid(), signal.SIGINT)
             time.sleep(30)
         """

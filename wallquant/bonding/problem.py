@@ -173,7 +173,7 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
                 spans=tuple(spans),
                 windows=tuple(hard),
                 offset=problem.offsets[k - 1],
-                soft=tuple(Soft(lo=a, hi=b, of=of, yields=y or 9) for a, b, of, y in soft),
+                soft=tuple(Soft(lo=a, hi=b, of=of, yields=y) for a, b, of, y in soft),
             )
         )
         kept.append(tuple(row_cells))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 
 from wallquant.bonding.asking import Asked
@@ -19,27 +20,27 @@ NAMED = 6
 """So many walls are named in one sentence."""
 
 
-def broken_offsets(one: Asked, solved: Solved) -> dict[int, tuple[Nm, Nm]]:
-    """Return for each course whose joints stand too near to those below: the station, and the least distance found."""
+def broken_offsets(one: Asked, solved: Solved) -> dict[int, list[tuple[Nm, Nm]]]:
+    """Return for each course the joints that stand too near to one below: station, and distance to the nearest."""
     joint, most = one.problem.how.joint, one.problem.how.joint_most
     rows = solved.face.rows
 
     def marks(k: int) -> list[int]:
-        out = [e + s for (_, e), (s, _) in zip(solved.stack.layouts[k], solved.stack.layouts[k][1:], strict=False) if 0 < s - e <= most]
+        out = [e + s for (_, e), (s, _) in itertools.pairwise(solved.stack.layouts[k]) if 0 < s - e <= most]
         for span in rows[k].spans:
             out += [2 * span.lo - joint] if span.lapped_lo else []
             out += [2 * span.hi + joint] if span.lapped_hi else []
         return sorted({*out, *put_marks(one.problem, solved.passes, solved.face.puts, k + 1)})
 
-    found: dict[int, tuple[Nm, Nm]] = {}
+    found: dict[int, list[tuple[Nm, Nm]]] = {}
     before = marks(0) if rows else []
     for k in range(1, len(rows)):
-        here = marks(k)
-        if rows[k].offset:
-            near = [(abs(a - b) // 2, a // 2) for a in here for b in before if abs(a - b) < 2 * rows[k].offset]
-            if near:
-                least, at = min(near)
-                found[k + 1] = (at, least)
+        here, wanted = marks(k), 2 * rows[k].offset
+        for a in here if wanted and before else ():
+            n = bisect_left(before, a)
+            near = min(abs(a - b) for b in before[max(0, n - 1) : n + 1])
+            if near < wanted:
+                found.setdefault(k + 1, []).append((a // 2, near // 2))
         before = here
     return found
 
@@ -51,7 +52,8 @@ def of_runs(asked: Mapping[str, Asked], solved: Mapping[str, Solved], system: st
         done = solved[name]
         broken = broken_offsets(one, done)
         if broken:
-            course, (at, least) = min(broken.items())
+            places = [(course, at, near) for course, marks in sorted(broken.items()) for at, near in marks]
+            least, course, at = min((near, course, at) for course, at, near in places)
             rule = one.offset_rules[course - 1] or "engine"
             other = _cause(one, done, course, at)
             wanted = one.problem.offsets[course - 1]
@@ -59,19 +61,25 @@ def of_runs(asked: Mapping[str, Asked], solved: Mapping[str, Solved], system: st
                 code="bond.least-offset",
                 severity="warning",
                 text=(
-                    f"{name}: in {len(broken)} course{'s' if len(broken) > 1 else ''} a head joint stands "
-                    f"{text(least, system)} from the one below, "
-                    f"less than {text(wanted, system)}; {_why(other)}, and {rule} gave way. Place ties or bed joint "
-                    f"reinforcement there as the engineer says."
+                    f"{name}: {_counted(len(places), 'head joint')} in {_counted(len(broken), 'course')} "
+                    f"{'stands' if len(places) == 1 else 'stand'} nearer than {text(wanted, system)} to the one below, "
+                    f"the nearest {text(least, system)} ({_listed(places, system)}); {_why(other)}, and {rule} gave way. "
+                    f"Place ties or bed joint reinforcement there as the engineer says."
                 ),
                 place=Place(run=name, storey=one.fitted.run.storey, course=course, start=at, end=at),
                 measured=text(least, system),
                 wanted=f"at least {text(wanted, system)}",
-                times=len(broken),
+                times=len(places),
                 rules=tuple(sorted({rule, other})) if rule != other else (rule, "engine"),
             )
         _windows(name, one, done, given)
     yield from _gave_way(given, asked)
+
+
+def _listed(places: Sequence[tuple[int, Nm, Nm]], system: str) -> str:
+    """Name courses and stations, the first of them where there are many."""
+    told = [f"course {course} at {text(at, system)}" for course, at, _ in places[:NAMED]]
+    return ", ".join(told) + (f" and {len(places) - NAMED} more" if len(places) > NAMED else "")
 
 
 def _why(cause: str) -> str:
@@ -97,8 +105,9 @@ def _cause(one: Asked, done: Solved, course: int, at: Nm) -> str:
     return "engine"
 
 
-Given = dict[tuple[str, str], dict[tuple[str, int, int], Nm]]
-"""Rule and kind of window to the joints or cut pieces that lie in it: run, course and number in the course, each once, and station."""
+Given = dict[tuple[str, str, bool], dict[tuple[str, int, int], Nm]]
+"""Rule, kind of window and whether it may yield, to the joints or cut pieces that lie in it: run, course and number in the course,
+each once, and station."""
 
 
 def _windows(name: str, one: Asked, done: Solved, given: Given) -> None:
@@ -106,8 +115,6 @@ def _windows(name: str, one: Asked, done: Solved, given: Given) -> None:
     most = one.problem.how.joint_most
     for group in groups(one.problem, done.picks):
         for a in group.asks:
-            if not (a.yields or a.of == "cut"):
-                continue
             layout = done.stack.layouts[a.course - 1]
             if a.of == "joint":
                 between = enumerate(itertools.pairwise(layout))
@@ -117,21 +124,26 @@ def _windows(name: str, one: Asked, done: Solved, given: Given) -> None:
                 cuts = [(n, p, q) for n, (p, q) in enumerate(layout) if q - p != one.problem.how.unit and not askew & {p, q}]
                 hit = [(n, p) for n, p, q in cuts if p < a.hi and q > a.lo]
             if hit:
-                given.setdefault((a.rule, a.of), {}).update({(name, a.course, n): at for n, at in hit})
+                given.setdefault((a.rule, a.of, a.yields > 0), {}).update({(name, a.course, n): at for n, at in hit})
 
 
 def _gave_way(given: Given, asked: Mapping[str, Asked]) -> Iterator[Finding]:
     """Tell once for the whole plan where a rule's windows gave way, with the place of the first."""
-    for (rule, of), places in sorted(given.items()):
+    for (rule, of, yielding), places in sorted(given.items()):
         (first, course, _), at = next(iter(places.items()))
         runs, courses = {n for n, _, _ in places}, {(n, c) for n, c, _ in places}
         count = _counted(len(places), "cut piece" if of == "cut" else "head joint") + (" lies" if len(places) == 1 else " lie")
         offset = {r for n in runs for r in asked[n].offset_rules if r} or {"engine"}
+        where = f"in {_counted(len(courses), 'course')} of {_counted(len(runs), 'run')}, first in {first}, course {course}"
+        said = (
+            f"wants none, {where}; other places would cost more cuts, or stand too near to the joints below."
+            if yielding
+            else f"never allows one, {where}: no layout was found that keeps it. Change what {rule} asks, or move what stands there."
+        )
         yield Finding(
-            code=f"bond.{of}-window",
-            severity="note",
-            text=f"{count} where {rule} wants none, in {_counted(len(courses), 'course')} of {_counted(len(runs), 'run')}, first in "
-            f"{first}, course {course}; other places would cost more cuts, or stand too near to the joints below.",
+            code=f"bond.{of}-window" if yielding else f"bond.{of}-window-broken",
+            severity="note" if yielding else "error",
+            text=f"{count} where {rule} {said}",
             place=Place(run=first, storey=asked[first].fitted.run.storey, course=course, start=at, end=at),
             times=len(places),
             rules=tuple(sorted({rule, *offset})),
