@@ -21,7 +21,11 @@ _PREFIX = {
     "EXA": 18, "PETA": 15, "TERA": 12, "GIGA": 9, "MEGA": 6, "KILO": 3, "HECTO": 2, "DECA": 1,
     "DECI": -1, "CENTI": -2, "MILLI": -3, "MICRO": -6, "NANO": -9, "PICO": -12, "FEMTO": -15, "ATTO": -18,
 }  # fmt: skip
-_NAMES = {Fraction(1): "mm", Fraction(10): "cm", Fraction(1000): "m", Fraction(254, 10): "in", Fraction(3048, 10): "ft"}
+_NAMES = {
+    Fraction(1): "mm", Fraction(10): "cm", Fraction(100): "dm", Fraction(1000): "m", Fraction(10**6): "km",
+    Fraction(254, 10): "in", Fraction(3048, 10): "ft", Fraction(1_200_000, 3937): "ft", Fraction(9144, 10): "yd",
+}  # fmt: skip
+"""Millimetres in a unit; the second foot is that of the US surveys, 1200/3937 m (NBS, Federal Register 24 FR 5348, 1959; from memory)."""
 PARALLEL = 1e-6
 """Sine of the angle below which two directions count as parallel (1 mm in 1 km)."""
 
@@ -38,33 +42,43 @@ def length_unit(model: Entity, name: str) -> tuple[float, str]:
     InputError
         If the model states no length unit.
     """
-    unit = _unit(model, "LENGTHUNIT")
-    if unit is None:
+    stated = [named_size(u) for project in _projects(model) for u in units_of(project, "LENGTHUNIT")]
+    if not stated:
         raise InputError(f"{name}: the model states no length unit; export it again with its units")
+    found = next((one for one in stated if one[0] > 0), None)
+    if found is None:
+        raise InputError(f"{name}: the model's length unit has no size; export it again with its units")
+    return found
+
+
+def named_size(unit: Entity) -> tuple[float, str]:
+    """Return the millimetres in a length unit, and its name as people write it; what the file calls it is not looked at."""
     size = _size(unit) * 1000
     if size <= 0:
-        raise InputError(f"{name}: the model's length unit has no size; export it again with its units")
+        return 0.0, "a unit without a size"
     for known in _NAMES:
         if abs(size / known - 1) < Fraction(1, 10**7):
             return float(known), _NAMES[known]
-    return float(size), f"{float(size):g} mm"
+    return float(size), f"units of {float(size):g} mm"
 
 
 def angle_unit(model: Entity) -> float:
     """Return the radians in one plane angle unit (1 where the model states none)."""
-    unit = _unit(model, "PLANEANGLEUNIT")
+    unit = next((u for project in _projects(model) for u in units_of(project, "PLANEANGLEUNIT")), None)
     if unit is None or unit.is_a("IfcSIUnit"):
         return 1.0
     size = float(_size(unit))
     return pi / 180 if abs(size - pi / 180) < 1e-6 else size
 
 
-def _unit(model: Entity, kind: str) -> Entity | None:
-    for project in sorted(model.by_type("IfcProject"), key=lambda p: p.id()):
-        for unit in (project.UnitsInContext.Units or ()) if project.UnitsInContext else ():
-            if getattr(unit, "UnitType", None) == kind:
-                return unit
-    return None
+def units_of(context: Entity, kind: str) -> list[Entity]:
+    """Return the units of a kind (``LENGTHUNIT``) that a project or a project library assigns, in its order."""
+    assigned = context.UnitsInContext
+    return [u for u in (assigned.Units or () if assigned is not None else ()) if getattr(u, "UnitType", None) == kind]
+
+
+def _projects(model: Entity) -> list[Entity]:
+    return sorted(model.by_type("IfcProject"), key=lambda p: p.id())
 
 
 def _size(unit: Entity, depth: int = 0) -> Fraction:
