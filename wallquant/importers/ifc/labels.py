@@ -32,7 +32,7 @@ def label(value: object) -> str:
     text = value if isinstance(value, str) else "" if value is None else str(value)
     if not text.isprintable():
         text = "".join(" " if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") else c for c in text if c not in _EMBEDDING)
-        text = " ".join(text.split(" "))
+        text = " ".join(text.split())
     return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"
 
 
