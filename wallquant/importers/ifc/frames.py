@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from math import pi
+from math import pi, sqrt
 from typing import Any
 
 import numpy as np
@@ -138,8 +138,8 @@ class Frames:
         three = entity.is_a("IfcAxis2Placement3D")
         if not three and not entity.is_a("IfcAxis2Placement2D"):
             raise Unreadable(f"its placement is an {entity.is_a()}, which this version cannot read")
-        z = _direction(entity.Axis if three else None, (0.0, 0.0, 1.0))
-        x = _direction(entity.RefDirection, (1.0, 0.0, 0.0))
+        z = _ratios(entity.Axis if three else None, (0.0, 0.0, 1.0))
+        x = _ratios(entity.RefDirection, (1.0, 0.0, 0.0))
         return _matrix(x, z, self.point(entity.Location))
 
     def placement(self, entity: Entity | None) -> Matrix:
@@ -212,19 +212,39 @@ def unit_vector(vector: Vector) -> Vector:
 
 
 def _direction(entity: Entity | None, default: tuple[float, float, float]) -> Vector:
+    return np.array(default) if entity is None else np.array(_ratios(entity, default))
+
+
+def _ratios(entity: Entity | None, default: tuple[float, float, float]) -> tuple[float, float, float]:
+    """Unit vector of an IfcDirection; by hand, because arrays of three numbers cost more to make than to use."""
     if entity is None:
-        return np.array(default)
-    values = tuple(float(v) for v in entity.DirectionRatios)
-    vector = np.array((*values, 0.0)[:3] if len(values) < 3 else values[:3])
-    return unit_vector(vector) if np.abs(vector).max() > 0 else np.array(default)
+        return default
+    x, y, z = (*(float(v) for v in entity.DirectionRatios), 0.0)[:3]
+    most = max(abs(x), abs(y), abs(z))
+    if not most < float("inf"):
+        raise Unreadable("a direction in its geometry has no length")
+    if most == 0:
+        return default
+    x, y, z = x / most, y / most, z / most
+    size = sqrt(x * x + y * y + z * z)
+    return x / size, y / size, z / size
 
 
-def _matrix(x: Vector, z: Vector, origin: tuple[float, float, float]) -> Matrix:
-    across = x - float(np.dot(x, z)) * z
-    if float(np.linalg.norm(across)) < 1e-9:  # the reference lies on the axis: any perpendicular serves
-        other = np.array((1.0, 0.0, 0.0)) if abs(z[0]) < 0.9 else np.array((0.0, 1.0, 0.0))
-        across = other - float(np.dot(other, z)) * z
-    x = unit_vector(across)
-    matrix = np.eye(4)
-    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = x, np.cross(z, x), z, origin
+def _matrix(x: Sequence[float] | Vector, z: Sequence[float] | Vector, origin: tuple[float, float, float]) -> Matrix:
+    matrix = np.empty((4, 4))
+    matrix[3] = 0.0, 0.0, 0.0, 1.0
+    matrix[:3, 3] = origin
+    (zx, zy, zz), (xx, xy, xz) = ((float(v[0]), float(v[1]), float(v[2])) for v in (z, x))
+    if (zx, zy) != (0.0, 0.0) or xz != 0.0:
+        along = xx * zx + xy * zy + xz * zz
+        xx, xy, xz = xx - along * zx, xy - along * zy, xz - along * zz
+        if max(abs(xx), abs(xy), abs(xz)) < 1e-9:  # the reference lies on the axis: any perpendicular serves
+            xx, xy, xz = (1.0, 0.0, 0.0) if abs(zx) < 0.9 else (0.0, 1.0, 0.0)
+            along = xx * zx + xy * zy + xz * zz
+            xx, xy, xz = xx - along * zx, xy - along * zy, xz - along * zz
+        size = sqrt(xx * xx + xy * xy + xz * xz)
+        xx, xy, xz = xx / size, xy / size, xz / size
+    matrix[:3, 0] = xx, xy, xz
+    matrix[:3, 1] = zy * xz - zz * xy, zz * xx - zx * xz, zx * xy - zy * xx
+    matrix[:3, 2] = zx, zy, zz
     return matrix
