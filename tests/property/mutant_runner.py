@@ -96,6 +96,8 @@ def run(count: int, first: int = 0, seed: int = 1, keep: pathlib.Path | None = N
                 path = folder / "mutant.ifc"
                 path.write_bytes(mutant(texts[base], f"{seed}/{base}/{number}"))
                 code, seconds, said = reader.ask(job, path)
+                if code == -2:  # perhaps it was the machine that stood still; what hangs does so again
+                    code, seconds, said = reader.ask(job, path)
                 outcomes.append(Outcome(base=base, number=number, job=job, code=code, seconds=seconds, said=said))
                 if not outcomes[-1].allowed:
                     print(f"{base} {number} {job}: {code} after {seconds} s\n{said}", file=sys.stderr, flush=True)
