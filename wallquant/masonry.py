@@ -241,6 +241,8 @@ class Series(Model):
                 return
             trough = Trough(width=thickness - 2 * self.flange, depth=face.height - self.base)
         for nominal, length in sorted((self.lengths or {long: face.length}).items(), key=lambda pair: pair[1]):
+            if cores and (thickness + cores[0].diameter) // 2 > length:
+                continue
             size = f"{nominal}x{high}x{name}"
             yield Unit(
                 code=f"{'any-' if virtual else ''}{self.code}-{size}",

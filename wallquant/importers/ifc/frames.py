@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from math import pi
+from math import pi, sqrt
 from typing import Any
 
 import numpy as np
@@ -21,7 +21,11 @@ _PREFIX = {
     "EXA": 18, "PETA": 15, "TERA": 12, "GIGA": 9, "MEGA": 6, "KILO": 3, "HECTO": 2, "DECA": 1,
     "DECI": -1, "CENTI": -2, "MILLI": -3, "MICRO": -6, "NANO": -9, "PICO": -12, "FEMTO": -15, "ATTO": -18,
 }  # fmt: skip
-_NAMES = {Fraction(1): "mm", Fraction(10): "cm", Fraction(1000): "m", Fraction(254, 10): "in", Fraction(3048, 10): "ft"}
+_NAMES = {
+    Fraction(1): "mm", Fraction(10): "cm", Fraction(100): "dm", Fraction(1000): "m", Fraction(10**6): "km",
+    Fraction(254, 10): "in", Fraction(3048, 10): "ft", Fraction(1_200_000, 3937): "ft", Fraction(9144, 10): "yd",
+}  # fmt: skip
+"""Millimetres in a unit; the second foot is that of the US surveys, 1200/3937 m (NBS, Federal Register 24 FR 5348, 1959; from memory)."""
 PARALLEL = 1e-6
 """Sine of the angle below which two directions count as parallel (1 mm in 1 km)."""
 
@@ -38,33 +42,43 @@ def length_unit(model: Entity, name: str) -> tuple[float, str]:
     InputError
         If the model states no length unit.
     """
-    unit = _unit(model, "LENGTHUNIT")
-    if unit is None:
+    stated = [named_size(u) for project in _projects(model) for u in units_of(project, "LENGTHUNIT")]
+    if not stated:
         raise InputError(f"{name}: the model states no length unit; export it again with its units")
+    found = next((one for one in stated if one[0] > 0), None)
+    if found is None:
+        raise InputError(f"{name}: the model's length unit has no size; export it again with its units")
+    return found
+
+
+def named_size(unit: Entity) -> tuple[float, str]:
+    """Return the millimetres in a length unit, and its name as people write it; what the file calls it is not looked at."""
     size = _size(unit) * 1000
     if size <= 0:
-        raise InputError(f"{name}: the model's length unit has no size; export it again with its units")
+        return 0.0, "a unit without a size"
     for known in _NAMES:
         if abs(size / known - 1) < Fraction(1, 10**7):
             return float(known), _NAMES[known]
-    return float(size), f"{float(size):g} mm"
+    return float(size), f"units of {float(size):g} mm"
 
 
 def angle_unit(model: Entity) -> float:
     """Return the radians in one plane angle unit (1 where the model states none)."""
-    unit = _unit(model, "PLANEANGLEUNIT")
+    unit = next((u for project in _projects(model) for u in units_of(project, "PLANEANGLEUNIT")), None)
     if unit is None or unit.is_a("IfcSIUnit"):
         return 1.0
     size = float(_size(unit))
     return pi / 180 if abs(size - pi / 180) < 1e-6 else size
 
 
-def _unit(model: Entity, kind: str) -> Entity | None:
-    for project in sorted(model.by_type("IfcProject"), key=lambda p: p.id()):
-        for unit in (project.UnitsInContext.Units or ()) if project.UnitsInContext else ():
-            if getattr(unit, "UnitType", None) == kind:
-                return unit
-    return None
+def units_of(context: Entity, kind: str) -> list[Entity]:
+    """Return the units of a kind (``LENGTHUNIT``) that a project or a project library assigns, in its order."""
+    assigned = context.UnitsInContext
+    return [u for u in (assigned.Units or () if assigned is not None else ()) if getattr(u, "UnitType", None) == kind]
+
+
+def _projects(model: Entity) -> list[Entity]:
+    return sorted(model.by_type("IfcProject"), key=lambda p: p.id())
 
 
 def _size(unit: Entity, depth: int = 0) -> Fraction:
@@ -124,8 +138,8 @@ class Frames:
         three = entity.is_a("IfcAxis2Placement3D")
         if not three and not entity.is_a("IfcAxis2Placement2D"):
             raise Unreadable(f"its placement is an {entity.is_a()}, which this version cannot read")
-        z = _direction(entity.Axis if three else None, (0.0, 0.0, 1.0))
-        x = _direction(entity.RefDirection, (1.0, 0.0, 0.0))
+        z = _ratios(entity.Axis if three else None, (0.0, 0.0, 1.0))
+        x = _ratios(entity.RefDirection, (1.0, 0.0, 0.0))
         return _matrix(x, z, self.point(entity.Location))
 
     def placement(self, entity: Entity | None) -> Matrix:
@@ -198,19 +212,39 @@ def unit_vector(vector: Vector) -> Vector:
 
 
 def _direction(entity: Entity | None, default: tuple[float, float, float]) -> Vector:
+    return np.array(default) if entity is None else np.array(_ratios(entity, default))
+
+
+def _ratios(entity: Entity | None, default: tuple[float, float, float]) -> tuple[float, float, float]:
+    """Unit vector of an IfcDirection; by hand, because arrays of three numbers cost more to make than to use."""
     if entity is None:
-        return np.array(default)
-    values = tuple(float(v) for v in entity.DirectionRatios)
-    vector = np.array((*values, 0.0)[:3] if len(values) < 3 else values[:3])
-    return unit_vector(vector) if np.abs(vector).max() > 0 else np.array(default)
+        return default
+    x, y, z = (*(float(v) for v in entity.DirectionRatios), 0.0)[:3]
+    most = max(abs(x), abs(y), abs(z))
+    if not most < float("inf"):
+        raise Unreadable("a direction in its geometry has no length")
+    if most == 0:
+        return default
+    x, y, z = x / most, y / most, z / most
+    size = sqrt(x * x + y * y + z * z)
+    return x / size, y / size, z / size
 
 
-def _matrix(x: Vector, z: Vector, origin: tuple[float, float, float]) -> Matrix:
-    across = x - float(np.dot(x, z)) * z
-    if float(np.linalg.norm(across)) < 1e-9:  # the reference lies on the axis: any perpendicular serves
-        other = np.array((1.0, 0.0, 0.0)) if abs(z[0]) < 0.9 else np.array((0.0, 1.0, 0.0))
-        across = other - float(np.dot(other, z)) * z
-    x = unit_vector(across)
-    matrix = np.eye(4)
-    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = x, np.cross(z, x), z, origin
+def _matrix(x: Sequence[float] | Vector, z: Sequence[float] | Vector, origin: tuple[float, float, float]) -> Matrix:
+    matrix = np.empty((4, 4))
+    matrix[3] = 0.0, 0.0, 0.0, 1.0
+    matrix[:3, 3] = origin
+    (zx, zy, zz), (xx, xy, xz) = ((float(v[0]), float(v[1]), float(v[2])) for v in (z, x))
+    if (zx, zy) != (0.0, 0.0) or xz != 0.0:
+        along = xx * zx + xy * zy + xz * zz
+        xx, xy, xz = xx - along * zx, xy - along * zy, xz - along * zz
+        if max(abs(xx), abs(xy), abs(xz)) < 1e-9:  # the reference lies on the axis: any perpendicular serves
+            xx, xy, xz = (1.0, 0.0, 0.0) if abs(zx) < 0.9 else (0.0, 1.0, 0.0)
+            along = xx * zx + xy * zy + xz * zz
+            xx, xy, xz = xx - along * zx, xy - along * zy, xz - along * zz
+        size = sqrt(xx * xx + xy * xy + xz * xz)
+        xx, xy, xz = xx / size, xy / size, xz / size
+    matrix[:3, 0] = xx, xy, xz
+    matrix[:3, 1] = zy * xz - zz * xy, zz * xx - zx * xz, zx * xy - zy * xx
+    matrix[:3, 2] = zx, zy, zz
     return matrix

@@ -10,16 +10,18 @@ import numpy as np
 from wallquant.building import Building, Point, SetAside, Wall
 from wallquant.findings import Finding, Place, merged
 from wallquant.importers import InputError
+from wallquant.importers.ifc import places
 from wallquant.importers.ifc.choice import about_choice
 from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.fillings import about_leaves, about_sizes, listed
 from wallquant.importers.ifc.frames import Entity, Frames, Unreadable, angle_unit, length_unit, world_frame
 from wallquant.importers.ifc.kernel import Kernel
+from wallquant.importers.ifc.labels import label
 from wallquant.importers.ifc.records import KM, footprint, leaf_walls, make_wall, opening_keys
 from wallquant.importers.ifc.relations import Relations, gather
 from wallquant.importers.ifc.storeys import read_storeys, storey_at, storey_of
 from wallquant.importers.ifc.vet import open_model
-from wallquant.importers.ifc.walls import MALFORMED, WallAsRead, WallReader, has_body
+from wallquant.importers.ifc.walls import MALFORMED, WallAsRead, WallReader, called, has_body
 from wallquant.units import MM
 
 if TYPE_CHECKING:
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 
 def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Building, tuple[Finding, ...]]:
     """Read an IFC file; see `wallquant.importers.ifc.read`."""
-    model, schema = open_model(path)
+    model, schema, complaints = open_model(path)
     try:
         scale, unit = length_unit(model, path.name)
         frames = Frames(scale)
@@ -38,6 +40,7 @@ def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Buildi
         kernel = Kernel(path, scale)
         reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel, select)
         elements, findings = _elements(model, relations)
+        findings += [*complaints, *places.findings(model, unit)]
     except InputError:
         raise
     except (Unreadable, *MALFORMED) as error:
@@ -81,8 +84,8 @@ def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Buildi
     building = next(iter(sorted(model.by_type("IfcBuilding"), key=lambda b: str(b.GlobalId or ""))), None)
     return Building(
         walls=tuple(walls), set_aside=tuple(aside), storeys=storeys, origin=origin,
-        name=str((building.Name if building is not None else "") or (project.Name if project is not None else "") or ""),
-        ifc_schema=schema, unit=unit, project_guid=str(project.GlobalId or "") if project is not None else "", sources={"model": path.name},
+        name=label((building.Name if building is not None else "") or (project.Name if project is not None else "")),
+        ifc_schema=schema, unit=unit, project_guid=label(project.GlobalId) if project is not None else "", sources={"model": path.name},
     ), merged(findings)  # fmt: skip
 
 
@@ -93,7 +96,7 @@ def _elements(model: Entity, relations: Relations) -> tuple[list[tuple[str, Enti
     walls = {w.id(): w for w in model.by_type("IfcWall")}
     for wall in walls.values():
         above = relations.ancestors(wall)
-        guid = str(wall.GlobalId or "")
+        guid, name = called(wall)
         if not has_body(wall) and any(part.id() in walls for part in relations.parts.get(wall.id(), ())):
             text = "A wall element has no body of its own; the walls that are its parts are read instead."
             findings.append(Finding(code="reading.wall-of-walls", severity="note", place=Place(wall=guid), text=text))
@@ -110,7 +113,7 @@ def _elements(model: Entity, relations: Relations) -> tuple[list[tuple[str, Enti
                 text="A wall element is a part of another wall; the whole wall is read instead.",
             ))  # fmt: skip
             continue
-        chosen.append((guid, str(wall.Name or ""), wall))
+        chosen.append((guid, name, wall))
     chosen.sort(key=lambda c: c[:2])
     used: dict[str, int] = {}
     result: list[tuple[str, Entity]] = []

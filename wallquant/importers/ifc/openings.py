@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.frames import PARALLEL
 from wallquant.importers.ifc.sections import polygons, section, sound
-from wallquant.importers.ifc.solids import HalfSpace, Prism, Solid
+from wallquant.importers.ifc.solids import HalfSpace, Points, Prism, Solid
 
 LEAST = 1.0
 """Width and height below which a hole is none, and depth that a niche may lack to count as through, in mm."""
@@ -73,6 +73,8 @@ def clear(slabs: list[Slab], face: Face) -> BaseGeometry:
     """Return what is open through the whole thickness, in elevation; empty for a niche."""
     if sum(b - a for a, b, _ in slabs) < face.left - face.right - LEAST:
         return Polygon()
+    if len(slabs) == 1:
+        return slabs[0][2]
     common: BaseGeometry = box(*shapely.unary_union([region for _, _, region in slabs]).bounds)
     for a, b, region in slabs:
         if b - a > LEAST:
@@ -92,6 +94,11 @@ def read_holes(slabs: list[Slab], face: Face) -> list[Hole]:
     """
     if not slabs:
         return []
+    if len(slabs) == 1 and len(plain := _rectangles(slabs[0][2], through=True)) == 1 and plain[0].exact:
+        (hole,), (low, high, region) = plain, slabs[0]
+        hole.through = high - low >= face.left - face.right - LEAST
+        hole.volume = (high - low) * float(region.intersection(face.elevation).area)
+        return plain if hole.volume > 0 else []
     union = shapely.unary_union([region for _, _, region in slabs])
     common = clear(slabs, face)
     holes = _rectangles(common, through=True)
@@ -119,6 +126,11 @@ def _slabs(solid: Solid, face: Face) -> list[Slab]:
         return []
     if isinstance(solid.base, Prism) and not solid.cuts:
         base = solid.base
+        if _is_box(base, points):
+            least, bottom, most, top = face.elevation.bounds
+            start, sill = max(least, float(points[:, 0].min())), max(bottom, float(points[:, 2].min()))
+            end, head = min(most, float(points[:, 0].max())), min(top, float(points[:, 2].max()))
+            return [(low, high, box(start, sill, end, head))] if start < end and sill < head else []
         size = float(np.linalg.norm(base.vector))
         flat = float(base.outer[:, 1].max() - base.outer[:, 1].min())
         if max(abs(float(base.vector[0])), abs(float(base.vector[2]))) <= PARALLEL * size and flat < 0.01:
@@ -138,6 +150,16 @@ def _slabs(solid: Solid, face: Face) -> list[Slab]:
         step = (two - one) / panels
         slabs += [(one + step * i, one + step * (i + 1), _section(solid, one + step * (i + 0.5), face)) for i in range(panels)]
     return [s for s in slabs if not s[2].is_empty]
+
+
+def _is_box(base: Prism, points: Points) -> bool:
+    """Whether a prism is a box along the wall's own axes, whichever way it is extruded: by far the most openings are."""
+    if len(base.outer) != 4 or base.holes:
+        return False
+    low, high = points.min(axis=0), points.max(axis=0)
+    near = float(np.minimum(points - low, high - points).max()) < 1e-6
+    ring = np.abs(np.diff(base.outer, axis=0)) > 1e-6
+    return near and bool((ring.sum(axis=1) == 1).all()) and int((np.abs(base.vector) > 1e-6).sum()) == 1
 
 
 def _section(solid: Solid, offset: float, face: Face) -> BaseGeometry:

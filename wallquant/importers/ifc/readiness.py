@@ -47,7 +47,7 @@ def readiness(path: pathlib.Path) -> tuple[Finding, ...]:
         from ifctester import ids
     except ImportError:
         return (Finding(code="readiness.not-checked", severity="note", text=_ABSENT),)
-    model, _ = open_model(path)
+    model, _, _ = open_model(path)
     try:
         if _circle(model):
             return (_failed("things of the model are part of each other in a circle"),)

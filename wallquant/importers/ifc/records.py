@@ -10,6 +10,7 @@ import shapely
 from wallquant.building import Filling, Opening, Point, Wall
 from wallquant.findings import Finding, Place, Severity
 from wallquant.importers.ifc.bodies import Body
+from wallquant.importers.ifc.labels import label
 from wallquant.importers.ifc.openings import Hole
 from wallquant.importers.ifc.walls import OpeningAsRead, WallAsRead
 from wallquant.importers.tops import highest
@@ -87,7 +88,7 @@ def make_wall(one: WallAsRead, origin: Point, keys: dict[tuple[str, int], str], 
         top=tuple(p for i, p in enumerate(top) if i == 0 or p != top[i - 1]), footprint=bare.footprint, drawn_m3=bare.drawn_m3,
         openings=tuple(_opening(h, thickness) for h in openings), set_aside_m3=float(body.beyond * 1e-9),
         set_aside_m2=float((body.beyond / plan.thickness if body.beyond_area is None else body.beyond_area) * 1e-6),
-        reasons=tuple(body.reasons), bearing=one.bearing, material=one.layers.name, joins=one.joins,
+        reasons=tuple(body.reasons), bearing=one.bearing, material=label(one.layers.name), joins=one.joins,
     ), findings  # fmt: skip
 
 

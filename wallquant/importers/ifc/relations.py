@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from wallquant.importers.ifc.frames import Entity
+from wallquant.importers.ifc.labels import label
 
 
 @dataclass(kw_only=True, slots=True)
@@ -63,8 +64,8 @@ def gather(model: Entity) -> Relations:
     for rel in model.by_type("IfcRelConnectsElements"):
         one, other = rel.RelatingElement, rel.RelatedElement
         if rel.is_a("IfcRelConnectsPathElements") and one is not None and other is not None:
-            found.joins.setdefault(one.id(), set()).add(str(other.GlobalId))
-            found.joins.setdefault(other.id(), set()).add(str(one.GlobalId))
+            found.joins.setdefault(one.id(), set()).add(label(other.GlobalId))
+            found.joins.setdefault(other.id(), set()).add(label(one.GlobalId))
     return found
 
 
@@ -115,6 +116,11 @@ class Layers:
     each: tuple[Layer, ...] = ()
 
 
+def _thickness(value: float | None) -> float:
+    """A layer's thickness as it stands in the file; 0, which is missing, where no layer can have it."""
+    return float(value) if value is not None and abs(value) < 1e9 else 0.0
+
+
 def layers(material: Entity | None) -> Layers:
     """Return name and layers of an IfcMaterialSelect."""
     if material is None:
@@ -123,18 +129,18 @@ def layers(material: Entity | None) -> Layers:
     if kind == "IfcMaterialLayerSetUsage":
         inner = layers(material.ForLayerSet)
         return Layers(
-            name=inner.name, total=inner.total, count=inner.count, offset=material.OffsetFromReferenceLine,
+            name=inner.name, total=inner.total, count=inner.count, offset=_thickness(material.OffsetFromReferenceLine),
             positive=material.DirectionSense != "NEGATIVE", title=inner.title, each=inner.each,
         )  # fmt: skip
     if kind == "IfcMaterialLayerSet":
         every = list(material.MaterialLayers or ())
-        main = max(every, key=lambda one: float(one.LayerThickness or 0), default=None)
+        main = max(every, key=lambda one: _thickness(one.LayerThickness), default=None)
         name = main.Material.Name if main is not None and main.Material is not None else material.LayerSetName
         each = tuple(_layer(one) for one in every)
-        title = str(material.LayerSetName or "")
+        title = label(material.LayerSetName)
         return Layers(name=name or "", total=sum(one.thickness for one in each), count=len(every), title=title, each=each)
     if kind == "IfcMaterialLayer":
-        return Layers(name=(material.Material.Name if material.Material else "") or "", total=float(material.LayerThickness or 0), count=1)
+        return Layers(name=(material.Material.Name if material.Material else "") or "", total=_thickness(material.LayerThickness), count=1)
     if kind == "IfcMaterialList":
         return Layers(name=next((m.Name for m in material.Materials or () if m.Name), ""))
     if kind == "IfcMaterialConstituentSet":
@@ -144,7 +150,7 @@ def layers(material: Entity | None) -> Layers:
 
 def _layer(one: Entity) -> Layer:
     ventilated = one.IsVentilated in (True, "T", "TRUE", ".T.")
-    name = str(one.Material.Name or "") if one.Material is not None else ""
+    name = label(one.Material.Name) if one.Material is not None else ""
     return Layer(
-        name=name, thickness=float(one.LayerThickness or 0), function=str(getattr(one, "Category", None) or ""), ventilated=ventilated
+        name=name, thickness=_thickness(one.LayerThickness), function=str(getattr(one, "Category", None) or ""), ventilated=ventilated
     )

@@ -6,6 +6,7 @@ from contextlib import suppress
 
 from wallquant.building import Storey
 from wallquant.importers.ifc.frames import Entity, Frames, Unreadable
+from wallquant.importers.ifc.labels import label
 from wallquant.importers.ifc.relations import Relations
 from wallquant.units import MM
 
@@ -14,12 +15,14 @@ def read_storeys(model: Entity, frames: Frames) -> tuple[tuple[Storey, ...], dic
     """Return the storeys by level, and their names by instance number; equal names get a count, so that names are unique."""
     found: list[tuple[int, str, str, int]] = []
     for entity in model.by_type("IfcBuildingStorey"):
-        level = float(entity.Elevation or 0.0) * frames.scale
+        level = 0.0
+        with suppress(Unreadable):
+            level = frames.length(entity.Elevation or 0.0)
         if entity.ObjectPlacement is not None:
             with suppress(Unreadable):  # else the stated elevation serves
                 level = float(frames.placement(entity.ObjectPlacement)[2, 3])
-        guid = str(entity.GlobalId or "")
-        found.append((round(level * MM), guid, str(entity.Name or entity.LongName or ""), entity.id()))
+        guid = label(entity.GlobalId)
+        found.append((round(level * MM), guid, label(entity.Name or entity.LongName), entity.id()))
     found.sort()
     names: dict[int, str] = {}
     used: set[str] = set()

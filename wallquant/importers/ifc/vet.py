@@ -6,7 +6,10 @@ import pathlib
 import re
 from typing import Any
 
+from wallquant.findings import Finding
 from wallquant.importers import InputError
+from wallquant.importers.ifc import log
+from wallquant.importers.ifc.labels import readable
 
 SCHEMAS = {"IFC2X3": "IFC2X3", "IFC4": "IFC4", "IFC4X3_ADD2": "IFC4X3_ADD2"}
 """Schema names as files state them, and the name we give them."""
@@ -21,28 +24,38 @@ _STRAY = re.compile(rb"#(?!\d)")
 _NO_BRACKETS = bytes(set(range(256)) - set(b"();"))
 
 
-def open_model(path: pathlib.Path) -> tuple[Any, str]:
-    """Return the opened ifcopenshell file and the name of its schema.
+def open_model(path: pathlib.Path) -> tuple[Any, str, list[Finding]]:
+    """Return the opened ifcopenshell file, the name of its schema, and what the parser complains about.
 
     Raises
     ------
     InputError
         With one sentence, if the file cannot serve.
     """
-    schema = vet(_read(path), path.name)
+    data = _read(path)
+    schema, stated = vet(data, path.name)
+    plain, guessed = readable(data)
     import ifcopenshell
 
+    broken = f"{path.name}: the IFC parser cannot read it; export the model again"
+    log.drain()
     try:
-        opened = ifcopenshell.open(str(path))
+        opened = ifcopenshell.open(str(path)) if plain is data else ifcopenshell.file.from_string(plain.decode("ascii"))
     except Exception as error:  # the parser raises many kinds, some of its own
-        raise InputError(f"{path.name}: the IFC parser cannot read it; export the model again") from error
+        raise InputError(broken) from error
+    finally:
+        said = log.drain()
     if opened is None:
-        raise InputError(f"{path.name}: the IFC parser cannot read it; export the model again")
-    return opened, schema
+        raise InputError(broken)
+    findings = log.findings(said, stated, len(opened.entity_names()))
+    if guessed:
+        text = f"Names in the file are written in bytes that the standard does not allow; they are read as {guessed}."
+        findings.append(Finding(code="reading.encoding", severity="note", text=text))
+    return opened, schema, findings
 
 
-def vet(data: bytes, name: str) -> str:
-    """Return the schema of an IFC text, or raise `InputError` where its form is broken.
+def vet(data: bytes, name: str) -> tuple[str, int]:
+    """Return the schema of an IFC text and the number of its statements, or raise `InputError` where its form is broken.
 
     Parameters
     ----------
@@ -61,8 +74,7 @@ def vet(data: bytes, name: str) -> str:
     schema = found[1].decode("ascii", "replace").strip().upper()
     if schema not in SCHEMAS:
         raise InputError(f"{name}: schema {schema or 'without a name'} is not supported; export as IFC2X3, IFC4 or IFC4X3_ADD2")
-    _vet_data(data, name)
-    return SCHEMAS[schema]
+    return SCHEMAS[schema], _vet_data(data, name)
 
 
 def _read(path: pathlib.Path) -> bytes:
@@ -76,8 +88,11 @@ def _read(path: pathlib.Path) -> bytes:
         raise InputError(f"{path}: the file cannot be read ({error.strerror}); check its permissions") from None
 
 
-def _vet_data(data: bytes, name: str) -> None:
-    """Each statement of the data section must be ``#n = NAME(...)`` with its brackets in pairs, each reference defined once."""
+def _vet_data(data: bytes, name: str) -> int:
+    """Return the number of statements of the data section.
+
+    Each must be ``#n = NAME(...)`` with its brackets in pairs, and each reference defined once.
+    """
     quiet = _QUIET.sub(lambda m: b"\n" * m[0].count(b"\n") if m[0].startswith(b"/*") else b"''" + b"\n" * m[0].count(b"\n"), data)
     start, end = quiet.find(b"DATA;"), quiet.rfind(b"ENDSEC;")
     if start < 0:
@@ -100,6 +115,7 @@ def _vet_data(data: bytes, name: str) -> None:
     if lost:
         first = min(int(one) for one in lost)
         raise InputError(f"{name}: #{first} is referred to but not defined; the file is damaged, export the model again")
+    return len(numbers)
 
 
 def _statements(quiet: bytes, start: int, end: int, name: str) -> list[bytes]:

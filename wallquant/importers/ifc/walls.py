@@ -18,6 +18,7 @@ from wallquant.importers.ifc.facets import Facets
 from wallquant.importers.ifc.frames import Entity, Frames, Matrix, Unreadable, Vector
 from wallquant.importers.ifc.gables import cut_tops
 from wallquant.importers.ifc.kernel import Kernel
+from wallquant.importers.ifc.labels import label
 from wallquant.importers.ifc.leaves import leaf, offsets
 from wallquant.importers.ifc.masses import Mass, weighed
 from wallquant.importers.ifc.meshes import read_shape
@@ -41,6 +42,8 @@ MALFORMED = (
     np.linalg.LinAlgError,
 )
 """What broken data of a model makes the libraries raise."""
+LONGEST, HIGHEST, THICKEST = 1e6, 2e5, 1e4
+"""Sizes in mm beyond which a wall is none; our choice."""
 _SOLID = (
     "IfcSolidModel", "IfcBooleanResult", "IfcFaceBasedSurfaceModel", "IfcShellBasedSurfaceModel", "IfcMappedItem", "IfcTessellatedItem",
 )  # fmt: skip
@@ -99,7 +102,7 @@ class WallReader:
         """Return one wall; never raises for broken data."""
         number = wall.id()
         found = WallAsRead(
-            guid=guid, name=str(wall.Name or ""), storey=storey, at=np.zeros(3), bearing=self.relations.bearing.get(number),
+            guid=guid, name=label(wall.Name), storey=storey, at=np.zeros(3), bearing=self.relations.bearing.get(number),
             joins=tuple(sorted(self.relations.joins.get(number, ()))),
         )  # fmt: skip
         solids: list[Solid] = []
@@ -116,7 +119,9 @@ class WallReader:
                 raise Unreadable("its placement is tilted out of the vertical")
             axis = self._axis(wall, turn)
             found.axis = axis is not None
-            found.body = read_shape(solids, None if axis is None else axis[0])
+            body = read_shape(solids, None if axis is None else axis[0])
+            _vet_size(body)
+            found.body = body
             if axis is not None:
                 found.axis_offset = float((found.body.frame[:2, :2] @ axis[1])[1])
         except Unreadable as reason:
@@ -229,11 +234,12 @@ class WallReader:
         own = {o.id() for o in self.relations.openings.get(number, ())}
         seen: set[int] = set()
         voids: list[tuple[OpeningAsRead, Entity, list[Slab]]] = []
-        for opening in sorted(listed, key=lambda o: (str(o.GlobalId or ""), str(o.Name or ""))):
+        for opening in sorted(listed, key=called):
             if opening.id() in seen:
                 continue  # two relations of the same two elements
             seen.add(opening.id())
-            one = OpeningAsRead(guid=str(opening.GlobalId or ""), name=str(opening.Name or ""), holes=[])
+            opening_guid, opening_name = called(opening)
+            one = OpeningAsRead(guid=opening_guid, name=opening_name, holes=[])
             found.openings.append(one)
             try:
                 if face is not None:
@@ -271,7 +277,7 @@ class WallReader:
 
     def _fill(self, one: OpeningAsRead, opening: Entity, at: Vector, frame: Matrix) -> None:
         """Give each door or window of an opening to a hole: the first to the largest; several each to the one it stands in."""
-        elements = sorted(self.relations.fillings.get(opening.id(), ()), key=lambda e: str(e.GlobalId or ""))
+        elements = sorted(self.relations.fillings.get(opening.id(), ()), key=called)
         for element in elements:
             filling = self._filling(element)
             place = 0
@@ -289,10 +295,23 @@ class WallReader:
         kind = "door" if element.is_a("IfcDoor") else "window" if element.is_a("IfcWindow") else element.is_a()[3:].lower()
         width, height = getattr(element, "OverallWidth", None), getattr(element, "OverallHeight", None)
         return Filling(
-            guid=str(element.GlobalId or ""), kind=kind, name=str(element.Name or ""),
+            guid=label(element.GlobalId), kind=kind, name=label(element.Name),
             width=None if width is None else round(float(width) * self.frames.scale * MM),
             height=None if height is None else round(float(height) * self.frames.scale * MM),
         )  # fmt: skip
+
+
+def _vet_size(body: Body) -> None:
+    """A wall that no building has is set aside, because its pieces would be counted in millions."""
+    sizes = (("long", body.plan.end - body.plan.start, LONGEST), ("high", body.elevation.bounds[3] - body.bottom, HIGHEST))
+    for word, size, most in (*sizes, ("thick", body.plan.thickness, THICKEST)):
+        if size > most:
+            raise Unreadable(f"it is {size / 1000:,.0f} m {word}, more than any wall of a building; check the units of the model")
+
+
+def called(element: Entity) -> tuple[str, str]:
+    """Return GlobalId and name on one line; '' also where a broken model relates a wall to what has neither."""
+    return label(getattr(element, "GlobalId", None)), label(getattr(element, "Name", None))
 
 
 def has_body(element: Entity) -> bool:
