@@ -14,6 +14,7 @@ import numpy as np
 
 from wallquant.bonding.angled import of_angled, wedges
 from wallquant.bonding.asking import Asked, Extras, RuleError, ask
+from wallquant.bonding.cells import Block
 from wallquant.bonding.conflicts import LeftOut, left_out, told
 from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.facing import beyond
@@ -22,12 +23,14 @@ from wallquant.bonding.laid import region
 from wallquant.bonding.ledger import Account, accounts
 from wallquant.bonding.sharing import solve_all
 from wallquant.bonding.solving import Engine, Solved
+from wallquant.bonding.stamping import Pattern as Stamp
 from wallquant.bonding.stamping import patterned, stamped
+from wallquant.bonding.standing import unsupported, without
 from wallquant.bonding.telling import of_accounts, of_corners, of_runs
 from wallquant.building import Building
 from wallquant.findings import Finding
 from wallquant.graph import Network, level_at
-from wallquant.layout import TIED, Bridge, Corner, Work
+from wallquant.layout import TIED, Bridge, Corner, Pieces, Run, Work
 from wallquant.masonry import Unit
 from wallquant.rules import Item, Rule
 from wallquant.units import Nm
@@ -92,32 +95,33 @@ def bond(
     corners = {c.name: c for c in network.corners}
     bondable = frozenset(c.name for c in network.corners if c.bondable)
     drawn = {r.name: r for r in network.runs}
-    asked = {run.name: ask(run, ranked, heads or {}, sills or {}, bondable) for run in network.runs}
     lost: dict[LeftOut, None] = {}
+    voids: dict[str, tuple[Block, ...]] = {}
+
+    def heard(name: str) -> Asked:
+        left = frozenset(k for one in lost if one.run == name for k in one.openings)
+        return without(ask(drawn[name], ranked, heads or {}, sills or {}, bondable, left), voids.get(name, ()))
+
+    asked = {name: heard(name) for name in drawn}
+    runs: tuple[Run, ...] = ()
     while True:
         engine = Engine()
         solved, patterns = solve_all(asked, corners, engine, workers=workers)
         more = [one for one in left_out(asked, solved, patterns, corners) if one not in lost]
+        changed = {one.run for one in more}
         if not more:
+            runs = tuple(asked[r.name].fitted.run for r in network.runs)
+            extras = {name: one.extras(solved[name].picks) for name, one in asked.items()}
+            pieces = _stamped(runs, asked, solved, extras, engine, _units(network, extras, solved))
+            held = {name: frozenset(k for one in lost if one.run == name for k in one.openings) for name in asked}
+            open_, unborne = unsupported(pieces, runs, asked, solved, held)
+            more = [one for one in unborne if one not in lost]
+            voids |= {name: (*voids.get(name, ()), *new) for name, new in open_.items()}
+            changed = {one.run for one in more} | set(open_)
+        if not changed:
             break
         lost |= dict.fromkeys(more)
-        for name in dict.fromkeys(one.run for one in more):
-            left = frozenset(k for one in lost if one.run == name for k in one.openings)
-            asked[name] = ask(drawn[name], ranked, heads or {}, sills or {}, bondable, left)
-    extras = {name: one.extras(solved[name].picks) for name, one in asked.items()}
-    units = _units(network, extras, solved)
-    by_code = {u.code: u for u in units}
-    made: dict[tuple[object, ...], object] = {}
-    patterns_of = {}
-    for name, one in asked.items():
-        run = one.fitted.run
-        uses = tuple((u.course, u.lo, u.hi, u.unit) for u in extras[name].uses)
-        key = (engine.number(one.problem), solved[name].passes, solved[name].picks, solved[name].shift, uses, run.unit.code)
-        if key not in made:
-            made[key] = patterned(one.problem, solved[name], uses, run.unit, by_code)
-        patterns_of[name] = made[key]
-    runs = tuple(asked[r.name].fitted.run for r in network.runs)
-    pieces = stamped(runs, asked, patterns_of, units)  # type: ignore[arg-type]
+        asked |= {name: heard(name) for name in asked if name in changed}
     walls = {w.guid: w for w in building.walls}
     work = Work(
         catalogue=network.catalogue,
@@ -153,6 +157,28 @@ def bond(
         offset_rules={name: one.offset_rules for name, one in asked.items()},
         leads=_leads(extras),
     ), tuple(findings)
+
+
+def _stamped(
+    runs: Sequence[Run],
+    asked: Mapping[str, Asked],
+    solved: Mapping[str, Solved],
+    extras: Mapping[str, Extras],
+    engine: Engine,
+    units: Sequence[Unit],
+) -> Pieces:
+    """Return the pieces of all runs; runs that are alike are one pattern."""
+    by_code = {u.code: u for u in units}
+    made: dict[tuple[object, ...], Stamp] = {}
+    stamps: dict[str, Stamp] = {}
+    for name, one in asked.items():
+        unit = one.fitted.run.unit
+        uses = tuple((u.course, u.lo, u.hi, u.unit) for u in extras[name].uses)
+        key = (engine.number(one.problem), solved[name].passes, solved[name].picks, solved[name].shift, uses, unit.code)
+        if key not in made:
+            made[key] = patterned(one.problem, solved[name], uses, unit, by_code)
+        stamps[name] = made[key]
+    return stamped(runs, asked, stamps, units)
 
 
 def _units(network: Network, extras: Mapping[str, Extras], solved: Mapping[str, Solved]) -> tuple[Unit, ...]:

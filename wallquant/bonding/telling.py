@@ -10,6 +10,7 @@ from wallquant.bonding.corners import Pattern
 from wallquant.bonding.ledger import Account
 from wallquant.bonding.problem import groups, put_marks
 from wallquant.bonding.solving import Solved
+from wallquant.bonding.standing import HANGS
 from wallquant.building import Wall
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
@@ -17,6 +18,7 @@ from wallquant.units import Nm, text
 
 NAMED = 6
 """So many walls are named in one sentence."""
+ADVICE = {HANGS: "Move the openings away from each other and from the corners, or have what carries these places designed."}
 
 
 def broken_offsets(one: Asked, solved: Solved) -> dict[int, tuple[Nm, Nm]]:
@@ -156,7 +158,7 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
             code="bond.set-aside",
             severity="warning",
             text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
-            f"{cause}. Close these places by hand, or move the edges.",
+            f"{cause}. {ADVICE.get(cause, 'Close these places by hand, or move the edges.')}",
             place=Place(wall=first.guid, storey=first.storey),
             measured=f"{size:.3f} m2",
             times=len(found),
