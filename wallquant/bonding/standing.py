@@ -62,22 +62,31 @@ def hanging(pieces: Pieces, runs: Sequence[Run]) -> Iterator[Hanging]:
     if not doubtful:
         return
     plan = _plans(pieces, runs)
-    tree = shapely.STRtree(plan)
-    for row in doubtful:
-        run = runs[int(pieces.run[row])]
-        bed, bottom = run.catalogue.bed.most, int(pieces.bottom[row])
-        below = [j for j in tree.query(plan[row], predicate="intersects").tolist() if 0 < bottom - int(pieces.top[j]) <= bed]
-        tops = [(j, flat) for j in sorted(below) if (flat := _flat(pieces, j)) is not None]
-        beds = [plan[j] if j not in pieces.elevation else _strip(runs[int(pieces.run[j])], flat) for j, flat in tops]
-        held = [h for h in shapely.intersection(plan[row], beds) if h.area > 1] if beds else []
-        start, end = int(pieces.start[row]), int(pieces.end[row])
-        zone = min(END, (end - start) // 4)
-        both = all(any(h.distance(_point(run, s)) <= zone / MM for h in held) for s in (start, end))
-        lintel = pieces.units[int(pieces.unit[row])].kind == "lintel"
-        if both and (lintel or sum(h.area for h in held) >= plan[row].area / 2):
-            continue
-        rest = _rest((start, end), [_stations(run, h) for h in held], run.catalogue.head_joint.most)
-        yield Hanging(row=row, run=run.name, open=tuple(rest) or ((start, end),), bottom=bottom - run.bottom)
+    rows = np.array(doubtful, np.int64)
+    bed = np.array([r.catalogue.bed.most for r in runs], np.int64)[pieces.run]
+    upper, lower = shapely.STRtree(plan).query(plan[rows])
+    apart = pieces.bottom[rows[upper]] - pieces.top[lower]
+    near = (apart > 0) & (apart <= bed[rows[upper]])
+    tops = plan.copy()  # of what carries: where its top slopes, its level part
+    for row in pieces.elevation:
+        flat = _flat(pieces, row)
+        tops[row] = _strip(runs[int(pieces.run[row])], flat) if flat else None
+    upper, lower = upper[near], lower[near]
+    held = shapely.intersection(plan[rows[upper]], tops[lower])
+    some = shapely.area(held) > 1  # nothing at all has no area
+    upper, held = upper[some], held[some]
+    share, ends = np.zeros(len(rows)), np.zeros((2, len(rows)), bool)
+    np.add.at(share, upper, shapely.area(held))
+    zone = np.minimum(END, (pieces.end[rows] - pieces.start[rows]) // 4) / MM
+    for side, at in zip(ends, (pieces.start[rows], pieces.end[rows]), strict=True):
+        np.logical_or.at(side, upper, shapely.distance(held, shapely.points(_places(pieces, runs, rows, at) / MM)[upper]) <= zone[upper])
+    lintel = np.array([u.kind == "lintel" for u in pieces.units])[pieces.unit[rows]]
+    good = ends.all(axis=0) & (lintel | (share >= shapely.area(plan[rows]) / 2))
+    for n in np.flatnonzero(~good).tolist():
+        row = int(rows[n])
+        run, whole = runs[int(pieces.run[row])], (int(pieces.start[row]), int(pieces.end[row]))
+        rest = _rest(whole, [_stations(run, h) for h in held[upper == n]], run.catalogue.head_joint.most)
+        yield Hanging(row=row, run=run.name, open=tuple(rest) or (whole,), bottom=int(pieces.bottom[row]) - run.bottom)
 
 
 def _doubtful(pieces: Pieces, runs: Sequence[Run]) -> list[int]:
@@ -143,14 +152,10 @@ def _flat(pieces: Pieces, row: int) -> Interval | None:
 
 def _plans(pieces: Pieces, runs: Sequence[Run]) -> Any:
     """Return the outline in plan of every piece, millimetres."""
-    corners = np.empty((len(pieces.run), 5, 2))
-    u = np.array([r.direction for r in runs], float)[pieces.run]
-    origin = np.array([r.start for r in runs], float)[pieces.run]
-    half = np.array([r.thickness // 2 for r in runs], float)[pieces.run]
-    for n, (s, side) in enumerate(((pieces.start, -1), (pieces.end, -1), (pieces.end, 1), (pieces.start, 1), (pieces.start, -1))):
-        corners[:, n, 0] = origin[:, 0] + u[:, 0] * s - u[:, 1] * half * side
-        corners[:, n, 1] = origin[:, 1] + u[:, 1] * s + u[:, 0] * half * side
-    out = shapely.polygons(corners / MM)
+    every = np.arange(len(pieces))
+    half = np.array([r.thickness // 2 for r in runs], np.int64)[pieces.run]
+    around = ((pieces.start, -half), (pieces.end, -half), (pieces.end, half), (pieces.start, half))
+    out = shapely.polygons(np.stack([_places(pieces, runs, every, s, side) for s, side in around], axis=1) / MM)
     for row, ring in pieces.plan.items():
         run = runs[int(pieces.run[row])]
         out[row] = shapely.Polygon([(x / MM, y / MM) for x, y in (run.at(*p) for p in ring)])
@@ -163,9 +168,11 @@ def _strip(run: Run, flat: Interval) -> Any:
     return shapely.Polygon([(x / MM, y / MM) for x, y in points])
 
 
-def _point(run: Run, station: Nm) -> Any:
-    x, y = run.at(station)
-    return shapely.Point(x / MM, y / MM)
+def _places(pieces: Pieces, runs: Sequence[Run], rows: Any, stations: Any, offsets: Any = 0) -> Any:
+    """Return plan coordinates of stations and offsets, a row each, nanometres."""
+    u = np.array([r.direction for r in runs])[pieces.run[rows]]
+    origin = np.array([r.start for r in runs], float)[pieces.run[rows]]
+    return origin + u * np.reshape(stations, (-1, 1)) + u[:, ::-1] * (-1, 1) * np.reshape(offsets, (-1, 1))
 
 
 def _stations(run: Run, shape: Any) -> Interval:
@@ -216,7 +223,5 @@ def _over(one: Asked, piece: Hanging) -> set[str]:
     run, under = one.fitted.run, piece.bottom - one.problem.levels.height
     through = [o for o in one.fitted.openings if o.through]
     return {
-        o.key
-        for o in through
-        if under < o.head - run.bottom <= piece.bottom and any(o.start < hi and lo < o.end for lo, hi in piece.open)
+        o.key for o in through if under < o.head - run.bottom <= piece.bottom and any(o.start < hi and lo < o.end for lo, hi in piece.open)
     }

@@ -152,15 +152,16 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
             by_cause.setdefault(cause, []).append((size, walls[book.wall]))
     for cause, found in sorted(by_cause.items()):
         size, first = sum(s for s, _ in found), found[0][1]
+        area = f"{size:.3f} m2" if size >= 0.0005 else "less than 0.001 m2"
         names = [w.name or w.guid for _, w in found]
         named = ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
+            text=f"{area} of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
             f"{cause}. {ADVICE.get(cause, 'Close these places by hand, or move the edges.')}",
             place=Place(wall=first.guid, storey=first.storey),
-            measured=f"{size:.3f} m2",
+            measured=area,
             times=len(found),
             cause=cause,
         )
