@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -17,13 +16,13 @@ FEW = settings(derandomize=True, deadline=None, max_examples=40, suppress_health
 
 
 @st.composite
-def holes(draw: st.DrawFn, length: int, height: int, corner: int) -> list[Hole]:
-    """Up to two openings anywhere in a wall, apart or touching, from the bottom, to the top, or in the middle, but not in its corners."""
+def holes(draw: st.DrawFn, length: int, height: int) -> list[Hole]:
+    """Up to two openings anywhere in a wall, apart or touching, from the bottom, to the top, or in the middle, corners among them."""
     out: list[Hole] = []
-    at = draw(st.integers(corner, max(corner, length // 2)))
+    at = draw(st.integers(0, length // 2))
     for _ in range(draw(st.integers(0, 2))):
         width = draw(st.integers(150, 1600))
-        if at + width > length - corner:
+        if at + width > length:
             break
         sill = draw(st.sampled_from([0, 0, 410, 790, 1010]))
         head = min(height, sill + draw(st.sampled_from([390, 1000, 1210, 2010, 5000])))
@@ -40,21 +39,21 @@ def houses(draw: st.DrawFn) -> list[Wall]:
     t = draw(st.sampled_from(THICK))
     out: list[Wall] = []
 
-    def add(start: tuple[float, float], end: tuple[float, float], thickness: int, corner: int = 0) -> None:
+    def add(start: tuple[float, float], end: tuple[float, float], thickness: int) -> None:
         height = draw(st.sampled_from([2410, 2410, 1290, 2570]))
         bottom = draw(st.sampled_from([0, 0, 0, 400]))
         long = int(abs(end[0] - start[0]) + abs(end[1] - start[1]))
         one = wall(
             f"W{len(out)}", start, end, thickness=thickness, height=height, bottom=bottom,
-            openings=draw(holes(long, height, corner)), bearing=draw(st.sampled_from([True, True, False])),
+            openings=draw(holes(long, height)), bearing=draw(st.sampled_from([True, True, False])),
         )  # fmt: skip
         out.append(turned(one) if draw(st.booleans()) else one)
 
-    add((0, t / 2), (length, t / 2), t, t)
+    add((0, t / 2), (length, t / 2), t)
     add((t / 2, t), (t / 2, width - t), t)
     if draw(st.booleans()):
         add((length - t / 2, t), (length - t / 2, width - t), t)
-        add((0, width - t / 2), (length, width - t / 2), t, t)
+        add((0, width - t / 2), (length, width - t / 2), t)
         if draw(st.booleans()):
             x, other = draw(st.integers(t, length - t)), draw(st.sampled_from(THICK))
             add((x, t), (x, width - t), other)
@@ -71,9 +70,8 @@ def test_what_is_laid_keeps_the_invariants(walls: list[Wall]) -> None:
     checked(lay(walls))
 
 
-@pytest.mark.xfail(strict=True, reason="a post between two openings that meet in a corner hangs by a rip; not mended yet")
 def test_openings_of_both_walls_that_meet_in_a_corner() -> None:
-    """One opening is drawn in the corner itself: the other wall passes there, over a rip that ends below its course."""
+    """Both openings are drawn in the corner itself: what a wall that passes over them leaves hanging is set aside."""
     walls = [
         wall("A", (0, 100), (4291, 100), height=1290, openings=[(0, 150, 790, 1180), (240, 1496, 0, 390)]),
         wall("B", (100, 200), (100, 1300), height=1290, openings=[(0, 150, 790, 1180)]),

@@ -1,8 +1,9 @@
 """Bonding: from the graph to every piece in its place.  `bond` is the door.
 
 Rooms: `asking` (rules' sentences to problems), `coursing` (levels), `cells` (the face cut into courses), `corners` and `phases`
-(who passes), `problem`, `span`, `pair` and `stack` (head joints), `solving` (all runs), `stamping` (pieces as columns), `laid` and
-`ledger` (what is laid against what is drawn), `telling` (findings).
+(who passes), `problem`, `span`, `pair` and `stack` (head joints), `solving` (all runs), `stamping` (pieces as columns), `conflicts`,
+`standing` and `rounds` (what cannot be laid is left out, and the rest solved again), `laid` and `ledger` (what is laid against what
+is drawn), `telling` (findings).
 """
 
 from __future__ import annotations
@@ -13,22 +14,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from wallquant.bonding.angled import of_angled, wedges
-from wallquant.bonding.asking import Asked, Extras, RuleError, ask
-from wallquant.bonding.conflicts import LeftOut, left_out, told
+from wallquant.bonding.asking import Asked, Extras, RuleError
+from wallquant.bonding.conflicts import told
 from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.facing import beyond
 from wallquant.bonding.guests import guests
 from wallquant.bonding.laid import region
 from wallquant.bonding.ledger import Account, accounts
-from wallquant.bonding.sharing import solve_all
-from wallquant.bonding.solving import Engine, Solved
-from wallquant.bonding.stamping import patterned, stamped
+from wallquant.bonding.rounds import laid_out
+from wallquant.bonding.solving import Solved
 from wallquant.bonding.telling import of_accounts, of_corners, of_runs
 from wallquant.building import Building
 from wallquant.findings import Finding
 from wallquant.graph import Network, level_at
 from wallquant.layout import TIED, Bridge, Corner, Work
-from wallquant.masonry import Unit
 from wallquant.rules import Item, Rule
 from wallquant.units import Nm
 
@@ -88,36 +87,10 @@ def bond(
     RuleError
         If a rule raises.
     """
-    ranked = sorted(rules, key=lambda r: r.code)
     corners = {c.name: c for c in network.corners}
-    bondable = frozenset(c.name for c in network.corners if c.bondable)
     drawn = {r.name: r for r in network.runs}
-    asked = {run.name: ask(run, ranked, heads or {}, sills or {}, bondable) for run in network.runs}
-    lost: dict[LeftOut, None] = {}
-    while True:
-        engine = Engine()
-        solved, patterns = solve_all(asked, corners, engine, workers=workers)
-        more = [one for one in left_out(asked, solved, patterns, corners) if one not in lost]
-        if not more:
-            break
-        lost |= dict.fromkeys(more)
-        for name in dict.fromkeys(one.run for one in more):
-            left = frozenset(k for one in lost if one.run == name for k in one.openings)
-            asked[name] = ask(drawn[name], ranked, heads or {}, sills or {}, bondable, left)
-    extras = {name: one.extras(solved[name].picks) for name, one in asked.items()}
-    units = _units(network, extras, solved)
-    by_code = {u.code: u for u in units}
-    made: dict[tuple[object, ...], object] = {}
-    patterns_of = {}
-    for name, one in asked.items():
-        run = one.fitted.run
-        uses = tuple((u.course, u.lo, u.hi, u.unit) for u in extras[name].uses)
-        key = (engine.number(one.problem), solved[name].passes, solved[name].picks, solved[name].shift, uses, run.unit.code)
-        if key not in made:
-            made[key] = patterned(one.problem, solved[name], uses, run.unit, by_code)
-        patterns_of[name] = made[key]
-    runs = tuple(asked[r.name].fitted.run for r in network.runs)
-    pieces = stamped(runs, asked, patterns_of, units)  # type: ignore[arg-type]
+    laid = laid_out(network, rules, heads or {}, sills or {}, workers=workers)
+    asked, solved, patterns, extras, runs, pieces = laid.asked, laid.solved, laid.patterns, laid.extras, laid.runs, laid.pieces
     walls = {w.guid: w for w in building.walls}
     work = Work(
         catalogue=network.catalogue,
@@ -141,7 +114,7 @@ def bond(
         *of_runs(asked, solved, system),
         *of_corners(corners, patterns, asked),
         *of_angled(corners, asked, system),
-        *(told(one, asked) for one in lost),
+        *(told(one, asked) for one in laid.left),
         *of_accounts(books, walls),
     ]
     return Bond(
@@ -153,12 +126,6 @@ def bond(
         offset_rules={name: one.offset_rules for name, one in asked.items()},
         leads=_leads(extras),
     ), tuple(findings)
-
-
-def _units(network: Network, extras: Mapping[str, Extras], solved: Mapping[str, Solved]) -> tuple[Unit, ...]:
-    codes = {r.unit.code for r in network.runs}
-    codes |= {p.unit for s in solved.values() for p in s.face.puts if p.unit} | {u.unit for e in extras.values() for u in e.uses}
-    return tuple(sorted((network.catalogue.unit(c) for c in codes), key=lambda u: u.code))
 
 
 def _phases(corner: Corner, found: Pattern, asked: Mapping[str, Asked]) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from wallquant.bonding.cells import level
 from wallquant.bonding.laid import Box, Guest, Region
 from wallquant.bonding.problem import Meets, Problem
 from wallquant.bonding.solving import Solved
+from wallquant.bonding.standing import HANGS
 from wallquant.building import Wall
 from wallquant.layout import Part, Run, RunOpening
 from wallquant.masonry import Fit
@@ -80,6 +81,7 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Seque
     for one in solved.face.scraps:
         causes.setdefault(one.reason, []).append(_box(one.lo / MM, one.hi / MM, one.bottom / MM, one.top / MM))
     causes["over openings that nothing bridges"] = _unbridged(asked)
+    causes[HANGS] = [_less(_or(_voids(asked)), _or([whole, theirs]))]
     scraps = {reason: _or(boxes) for reason, boxes in sorted(causes.items())}
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
@@ -126,10 +128,17 @@ def _unbridged(asked: Asked) -> list[Any]:
     out: list[Any] = []
     bottom = asked.fitted.run.bottom
     through = [o for o in asked.fitted.openings if o.through]
-    for o, hole in zip(through, asked.problem.holes, strict=True):
+    for o, hole in zip(through, asked.problem.holes, strict=False):
         if hole.top > o.head - bottom:
             out.append(_box(o.start / MM, o.end / MM, (o.head - bottom) / MM, hole.top / MM))
     return out
+
+
+def _voids(asked: Asked) -> list[Any]:
+    """Return what is left out where nothing would carry it, down to the piece below."""
+    behind = asked.problem.holes[sum(o.through for o in asked.fitted.openings) :]
+    bed = asked.fitted.run.catalogue.bed.most
+    return [_box(v.lo / MM, v.hi / MM, (v.bottom - bed) / MM, min(v.top / MM, FAR)) for v in behind]
 
 
 def _account(

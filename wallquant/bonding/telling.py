@@ -11,6 +11,7 @@ from wallquant.bonding.corners import Pattern
 from wallquant.bonding.ledger import Account
 from wallquant.bonding.problem import groups, put_marks
 from wallquant.bonding.solving import Solved
+from wallquant.bonding.standing import HANGS
 from wallquant.building import Wall
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
@@ -18,6 +19,7 @@ from wallquant.units import Nm, text
 
 NAMED = 6
 """So many walls are named in one sentence."""
+ADVICE = {HANGS: "Move the openings away from each other and from the corners, or have what carries these places designed."}
 
 
 def broken_offsets(one: Asked, solved: Solved) -> dict[int, list[tuple[Nm, Nm]]]:
@@ -162,15 +164,16 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
             by_cause.setdefault(cause, []).append((size, walls[book.wall]))
     for cause, found in sorted(by_cause.items()):
         size, first = sum(s for s, _ in found), found[0][1]
+        area = f"{size:.3f} m2" if size >= 0.0005 else "less than 0.001 m2"
         names = [w.name or w.guid for _, w in found]
         named = ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{size:.3f} m2 of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
-            f"{cause}. Close these places by hand, or move the edges.",
+            text=f"{area} of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
+            f"{cause}. {ADVICE.get(cause, 'Close these places by hand, or move the edges.')}",
             place=Place(wall=first.guid, storey=first.storey),
-            measured=f"{size:.3f} m2",
+            measured=area,
             times=len(found),
             cause=cause,
         )
