@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise, product
 from random import Random
 
@@ -12,7 +13,7 @@ from wallquant import job
 from wallquant.bonding import bond, sharing, solving
 from wallquant.bonding.cells import Block, Levels, face
 from wallquant.bonding.phases import EXACT, Factor, parities
-from wallquant.bonding.problem import Group, Meets, Passes, Problem, Put, blocks_of, laid_face, sound
+from wallquant.bonding.problem import Group, Meets, Must, Passes, Problem, Put, blocks_of, laid_face, sound
 from wallquant.bonding.sheet import BEYOND, HOPELESS, SCRAP, UNSOUND, Sheet, spliced
 from wallquant.bonding.solving import Engine
 from wallquant.bonding.span import Bonded
@@ -102,6 +103,32 @@ def test_spliced_faces_are_those_made_anew(seed: int) -> None:
     assert found is not None
     fresh = face(one.levels, one.top, blocks_of(one, after), HOW.joint)[0]
     assert found[0] == [tuple(sorted((c for c in fresh if c.row == k), key=lambda c: c.lo)) for k in range(1, LEVELS.count + 1)]
+
+
+SOUND = {
+    "as made": ((), (), True),
+    "in a hole": ((2100, 3600, 1810), (), False),
+    "under another": ((1700, 3200, 2110), (), False),
+    "over a hole that it does not bridge": ((1700, 3200, 2011), (), False),
+    "the same phases": ((), (True, True), True),
+    "opposite phases": ((), (True, False), False),
+}
+
+
+@pytest.mark.parametrize(("place", "phases", "wanted"), SOUND.values(), ids=SOUND)
+def test_alternatives_that_cannot_be_laid_together(place: tuple[int, ...], phases: tuple[bool, ...], *, wanted: bool) -> None:
+    """A lintel over 2000 to 2900 and a second piece; two groups that say who passes at one corner in one course."""
+    lintel = Put(lo=1700 * MM, hi=3200 * MM, bottom=2010 * MM, top=2209 * MM, unit="L", opening=(0,))
+    more = (Put(lo=place[0] * MM, hi=place[1] * MM, bottom=place[2] * MM, top=(place[2] + 199) * MM, unit="L"),) if place else ()
+    must = [Group(musts=(Must(junction=0, course=3, passes=one),)) for one in phases]
+    alone = place[2:] == (2011,)
+    one = replace(
+        problem(Random(1)),
+        holes=(Block(lo=2000 * MM, hi=2900 * MM, bottom=0, top=2010 * MM),),
+        base=Group(puts=() if alone else (lintel,)),
+        choices=((Group(puts=more),), *((g,) for g in must)),
+    )
+    assert sound(one, (0,) * len(one.choices)) is wanted
 
 
 def test_free_ends_move_within_their_fit_to_save_cuts() -> None:

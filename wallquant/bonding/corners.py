@@ -173,15 +173,6 @@ def passes_of(name: str, asked: Asked, patterns: Mapping[str, Pattern]) -> Passe
     return tuple(out)
 
 
-def corner_runs(asked: Mapping[str, Asked]) -> dict[str, list[str]]:
-    """Return the runs of each corner, sorted as the runs are."""
-    out: dict[str, list[str]] = {}
-    for name, one in asked.items():
-        for junction in one.fitted.run.junctions:
-            out.setdefault(junction.corner, []).append(name)
-    return out
-
-
 def tied(corner: Corner, asked: Mapping[str, Asked]) -> bool:
     """Say whether a rule ties the corner."""
     return any(corner.name in asked[n].tied for n in corner.runs)
