@@ -188,13 +188,15 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
 
 
 def put_marks(problem: Problem, passes: Passes, puts: Sequence[Put], course: int) -> list[int]:
-    """Return double centres of the joints by which fixed pieces butt against another run in a course."""
+    """Return double centres of the joints by which fixed pieces butt against another run, or each other, in a course."""
     lo, hi, gaps, butts = extent(problem, passes, course, (0, 0))
     bottom, top, joint = problem.levels.bottom(course), problem.levels.top(course), problem.how.joint
     here = [p for p in puts if p.unit and p.bottom < top and p.top > bottom]
     starts = {h for _, h, bonded in gaps if bonded} | ({lo} if butts[0] else set())
     ends = {g for g, _, bonded in gaps if bonded} | ({hi} if butts[1] else set())
-    return sorted([2 * p.lo - joint for p in here if p.lo in starts] + [2 * p.hi + joint for p in here if p.hi in ends])
+    most = problem.how.joint_most
+    between = [p.hi + q.lo for p in here for q in here if 0 < q.lo - p.hi <= most and p.bottom < q.top and q.bottom < p.top]
+    return sorted({*between, *(2 * p.lo - joint for p in here if p.lo in starts), *(2 * p.hi + joint for p in here if p.hi in ends)})
 
 
 def _beside_butts(problem: Problem, passes: Passes, puts: Sequence[Put], rows: list[Row]) -> list[Row]:

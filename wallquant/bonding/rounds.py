@@ -47,7 +47,7 @@ def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], s
     patterns: dict[str, Pattern] = {}
     engine = Engine()
     changed = set(drawn)
-    while changed:
+    while True:
         held = {name: frozenset(k for one in left if one.run == name for k in one.openings) for name in drawn}
         for name in drawn:
             if name in changed:
@@ -73,6 +73,8 @@ def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], s
             voids |= {name: (*voids.get(name, ()), *new) for name, new in open_.items()}
             changed = {one.run for one in more} | set(open_)
         left |= dict.fromkeys(more)
+        if not changed:
+            break
     patterns = {name: patterns[name] for name in corners if name in patterns}
     return Laid(asked=asked, solved=solved, patterns=patterns, extras=extras, runs=runs, pieces=pieces, left=tuple(left))
 

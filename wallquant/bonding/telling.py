@@ -55,7 +55,7 @@ def of_runs(asked: Mapping[str, Asked], solved: Mapping[str, Solved], system: st
         broken = broken_offsets(one, done)
         if broken:
             places = [(course, at, near) for course, marks in sorted(broken.items()) for at, near in marks]
-            least, course, at = min((near, course, at) for course, at, near in places)
+            (course, at, _), least = places[0], min(near for _, _, near in places)
             rule = one.offset_rules[course - 1] or "engine"
             other = _cause(one, done, course, at)
             wanted = one.problem.offsets[course - 1]
@@ -71,7 +71,7 @@ def of_runs(asked: Mapping[str, Asked], solved: Mapping[str, Solved], system: st
                 place=Place(run=name, storey=one.fitted.run.storey, course=course, start=at, end=at),
                 measured=text(least, system),
                 wanted=f"at least {text(wanted, system)}",
-                times=len(places),
+                times=len(broken),  # courses, by which the audit counts
                 rules=tuple(sorted({rule, other})) if rule != other else (rule, "engine"),
             )
         _windows(name, one, done, given)
