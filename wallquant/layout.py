@@ -109,6 +109,18 @@ class RunOpening:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Infill:
+    """A wall of the model that closes a hole of another wall and is laid as that one: both, and where it lies on their run."""
+
+    wall: str
+    host: str
+    start: Nm
+    end: Nm
+    sill: Nm
+    head: Nm
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Run:
     """A straight piece of masonry of one thickness, through its T and X corners, from one end to the other.
 
@@ -132,6 +144,7 @@ class Run:
     unit: Unit
     catalogue: Catalogue
     bearing: bool | None = None
+    infills: tuple[Infill, ...] = ()
 
     @property
     def first(self) -> Junction:

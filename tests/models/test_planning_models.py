@@ -17,7 +17,7 @@ from click.testing import CliRunner
 from wallquant.cli import main
 
 NAMES = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", *(f"O{i}" for i in range(10, 19)))
-ALL_LAID = ("O6", "O9", "O17")
+ALL_LAID = ("O6", "O9", "O15", "O17")
 
 
 def folder() -> Path:

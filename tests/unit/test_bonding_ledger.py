@@ -125,3 +125,28 @@ def test_overhang_past_a_corner() -> None:
     house = checked(lay([wall("A", (-60, 100), (5999, 100)), wall("B", (100, 200), (100, 3000))]))
     account = house.account("A")
     assert account.causes["past a corner, by less than a piece"] == pytest.approx(0.06 * 2.4, rel=0.02)
+
+
+def test_a_wall_in_a_hole_is_lent_to_the_wall_around_it() -> None:
+    """Drawn less openings stays what the model holds, for both; what is laid is as if the hole had never been drawn."""
+    hole = (1000, 2200, 800, 1800)
+    infill = wall("B", (1000, 0), (2200, 0), bottom=800, height=1000)
+    house = checked(lay([wall("A", (0, 0), (5999, 0), openings=[hole]), infill]))
+    a, b = house.account("A"), house.account("B")
+    size = 1.2 * 1.0 * 0.2
+    terms = a.ledger["openings"], a.ledger["borrowed"], b.ledger["lent"], b.ledger["drawn"]
+    assert terms == pytest.approx((size, size, size, size))
+    assert b.ledger["laid"] == 0
+    assert a.area["laid"] + b.area["laid"] == pytest.approx(5.999 * 2.4)
+    whole = checked(lay([wall("A", (0, 0), (5999, 0))]))
+    assert a.ledger["laid"] == pytest.approx(whole.account("A").ledger["laid"])
+    assert [house.row("R1", c) for c in range(1, 13)] == [whole.row("R1", c) for c in range(1, 13)]
+
+
+def test_a_parapet_in_a_hole_leaves_the_window_over_it() -> None:
+    hole = (1000, 2200, 200, 2000)
+    house = checked(lay([wall("A", (0, 0), (5999, 0), openings=[hole]), wall("B", (1000, 0), (2200, 0), bottom=200, height=600)]))
+    assert house.account("A").ledger["openings"] == pytest.approx(1.2 * 1.8 * 0.2)
+    assert house.account("A").ledger["borrowed"] == pytest.approx(1.2 * 0.6 * 0.2)
+    (bridge,) = house.work.bridges
+    assert (bridge.sill // MM, bridge.head // MM, bridge.bridged) == (809, 2010, "lintel")  # on course

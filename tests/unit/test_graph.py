@@ -317,3 +317,67 @@ def test_order_and_direction_of_walls_do_not_matter(seed: int) -> None:
 def test_level_at() -> None:
     top = ((0, 100), (10, 100), (10, 50), (20, 70))
     assert [level_at(top, s) for s in (-5, 0, 9, 10, 15, 20, 30)] == [100, 100, 100, 50, 60, 70, 70]
+
+
+# walls in holes of other walls
+
+
+def hosted(*infills: Wall, side: float = 0) -> tuple[Network, tuple[Finding, ...]]:
+    """A wall drawn from its far end with a window hole 1200 x 1000 over a sill at 800, and walls in it."""
+    return built(wall("A", (6000, side), (0, side), openings=[(3800, 5000, 800, 1800)]), *infills)
+
+
+def test_a_wall_that_fills_a_hole_closes_it() -> None:
+    net, findings = hosted(wall("B", (1000, 0), (2200, 0), bottom=800, height=1000))
+    (run,) = net.runs
+    assert not run.openings
+    assert not net.set_aside
+    (infill,) = run.infills
+    assert (infill.wall, infill.host) == ("B", "A")
+    assert [v / MM for v in (infill.start, infill.end, infill.sill, infill.head)] == [1000, 2200, 800, 1800]
+    assert [f.code for f in findings] == ["graph.infill"]
+
+
+@pytest.mark.parametrize(
+    ("infill", "left"),
+    [
+        (wall("B", (1000, 0), (2200, 0), bottom=800, height=400), (1000, 2200, 1200, 1800)),  # a parapet
+        (wall("B", (1000, 0), (2200, 0), bottom=1400, height=400), (1000, 2200, 800, 1400)),  # a spandrel under the head
+        (wall("B", (1500, 0), (1000, 0), bottom=800, height=1000), (1500, 2200, 800, 1800)),
+        (wall("B", (1700, 0), (2200, 0), bottom=800, height=1000), (1000, 1700, 800, 1800)),
+    ],
+)
+def test_a_wall_that_fills_a_part_leaves_the_rest_of_the_hole(infill: Wall, left: tuple[int, ...]) -> None:
+    net, _ = hosted(infill)
+    ((hole,),) = [r.openings for r in net.runs]
+    assert tuple(v // MM for v in (hole.start, hole.end, hole.sill, hole.head)) == left
+    assert not net.set_aside
+
+
+def test_two_walls_fill_one_hole() -> None:
+    net, _ = hosted(wall("B", (1000, 0), (2200, 0), bottom=800, height=400), wall("C", (1000, 0), (2200, 0), bottom=1200, height=600))
+    (run,) = net.runs
+    assert not run.openings
+    assert sorted(i.wall for i in run.infills) == ["B", "C"]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        wall("B", (1300, 0), (1900, 0), bottom=1000, height=600),  # in the middle of the hole: what is left is no rectangle
+        wall("B", (1000, 0), (2400, 0), bottom=800, height=1000),  # past the jamb
+        wall("B", (1000, 30), (2200, 30), bottom=800, height=1000),  # beside the line
+        wall("B", (1000, 0), (2200, 0), bottom=800, height=1000, thickness=100),
+    ],
+)
+def test_walls_that_fill_no_hole_are_no_infills(other: Wall) -> None:
+    net, _ = hosted(other)
+    assert [s.guid for s in net.set_aside] == ["B"]
+    ((hole,),) = [r.openings for r in net.runs]
+    assert (hole.sill, hole.head) == (800 * MM, 1800 * MM)
+
+
+def test_an_infill_of_a_wall_that_is_set_aside_goes_with_it() -> None:
+    net, _ = hosted(wall("B", (1000, 0), (2200, 0), bottom=800, height=1000), wall("Z", (-500, 20), (7000, 20), height=2500))
+    assert sorted(s.guid for s in net.set_aside) == ["A", "B"]
+    assert [r.parts[0].wall for r in net.runs] == ["Z"]

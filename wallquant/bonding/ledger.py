@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import shapely
@@ -20,6 +21,7 @@ from wallquant.bonding.problem import Meets, Problem
 from wallquant.bonding.solving import Solved
 from wallquant.bonding.standing import HANGS
 from wallquant.building import Wall
+from wallquant.files import LEDGER
 from wallquant.layout import Part, Run, RunOpening
 from wallquant.masonry import Fit
 from wallquant.units import MM, Nm
@@ -88,13 +90,32 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Seque
     ends = solved.face.ends
     first = min((lo for lo, _ in ends), default=0) / MM
     last = max((hi for _, hi in ends), default=0) / MM
-    return [
+    return [_filled(run, walls[one.wall]) for one in run.infills] + [
         _account(
             run, part, asked.problem, walls[part.wall], whole, scraps, [o for o in drawn_openings.values() if o.wall == part.wall],
             (edges[n], edges[n + 1]), (first, last), solved.shift, theirs,
         )
         for n, part in enumerate(run.parts)
     ]  # fmt: skip
+
+
+def _filled(run: Run, wall: Wall) -> Account:
+    """Return the account of a wall that fills a hole: all of its masonry is lent to the wall around it."""
+    area = sum((b - a) * (p + q - 2 * wall.bottom) / 2e12 for (a, p), (b, q) in pairwise(wall.top)) / 1e6
+    ledger = dict.fromkeys(LEDGER, 0.0) | {
+        "drawn": wall.drawn_m3,
+        "openings": wall.finish_voids_m3,
+        "finishes": wall.finishes_m3,
+        "lent": wall.drawn_m3 - wall.finish_voids_m3 - wall.finishes_m3,
+    }
+    return Account(
+        wall=wall.guid,
+        ledger=ledger,
+        area={"wall": area, "openings": 0.0, "laid": area, "set_aside": 0.0},
+        fit={"start": 0, "end": 0, "top": 0, "thickness": run.thickness - wall.thickness},
+        causes={},
+        reasons=wall.reasons,
+    )
 
 
 def _grown(boxes: Sequence[Box]) -> list[Box]:
@@ -160,7 +181,10 @@ def _account(
     drawn = shapely.make_valid(
         shapely.Polygon([(part.start / MM, (part.bottom - base) / MM), (part.end / MM, (part.bottom - base) / MM), *reversed(top)])
     ).buffer(0)
-    holes = _or([_box(o.start / MM, o.end / MM, (o.sill - base) / MM, (o.head - base) / MM) for o in openings if o.through])
+    filled = [i for i in run.infills if i.host == part.wall]
+    closed = _or([_box(i.start / MM, i.end / MM, (i.sill - base) / MM, (i.head - base) / MM) for i in filled])
+    holes = [_box(o.start / MM, o.end / MM, (o.sill - base) / MM, (o.head - base) / MM) for o in openings if o.through]
+    holes = _or([*holes, closed])
     holes = _and(holes, drawn)
     net = _less(drawn, holes)
     mine = _and(whole, _box(between[0], between[1], -FAR, FAR))
@@ -173,7 +197,7 @@ def _account(
     ceiling = _under_top(problem, between)
     lent = _and(lack, _or([_and(square, ceiling), theirs]))
     beyond = _or([_box(-FAR, part.start / MM, -FAR, FAR), _box(part.end / MM, FAR, -FAR, FAR)])
-    borrowed = _and(_and(extra, square), beyond)
+    borrowed = _or([_and(_and(extra, square), beyond), _and(extra, closed)])
     longer = _and(_less(extra, borrowed), beyond)
     past = _or([_box(-FAR, ends[0], -FAR, FAR), _box(ends[1], FAR, -FAR, FAR)])
     shorter = _and(_and(_less(lack, lent), past), ceiling)

@@ -144,8 +144,8 @@ def _overlapping(
             continue  # two walls of other thickness or level end in each other: the lesser one stops at the end of the other
         loser = max((i, j), key=lambda k: (-walls[k][0].drawn_m3, lines[k].key))
         keeper = i + j - loser
-        wall = walls[loser][0]
-        reason = f"it lies in wall {walls[keeper][0].name or walls[keeper][0].guid} over {to_mm(round(-lie.gap)):.0f} mm; draw one of them"
+        wall, over = walls[loser][0], to_mm(round(min(-lie.gap, shorter)))
+        reason = f"it lies in wall {walls[keeper][0].name or walls[keeper][0].guid} over {over:.0f} mm; draw one of them"
         aside[loser] = set_aside(wall, reason)
         findings.append(
             Finding(

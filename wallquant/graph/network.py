@@ -13,11 +13,12 @@ from wallquant.building import Building, Profile, SetAside, Wall
 from wallquant.catalogue import Catalogue
 from wallquant.findings import Finding, Place
 from wallquant.graph.corners import Node, by_line, nodes
+from wallquant.graph.infills import Filled, infills
 from wallquant.graph.lines import snapped
 from wallquant.graph.merging import Strip, set_aside, strips
 from wallquant.graph.overlaps import overlapping
 from wallquant.graph.planes import EndPlane
-from wallquant.layout import Corner, Junction, Part, Plane, Role, Run, RunOpening
+from wallquant.layout import Corner, Infill, Junction, Part, Plane, Role, Run, RunOpening
 from wallquant.masonry import KINDS, Face, Unit
 from wallquant.units import MM, Nm, mm_text
 
@@ -65,6 +66,7 @@ def build(
     join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
     stub = catalogue.least_piece
     least = catalogue.least_piece + catalogue.head_joint.nominal
+    fitted, filled, told = infills(fitted, join, stub)
     made, overlapped, more = strips(fitted, join, stub)
     found = nodes(made, join, stub, least)
     while clashes := list(overlapping(made, found)):
@@ -75,7 +77,13 @@ def build(
         fitted = [one for one in fitted if one[0].guid not in gone]
         made, overlapped, more = strips(fitted, join, stub)
         found = nodes(made, join, stub, least)
-    runs, corners = _records(made, found, catalogue)
+    aside += overlapped
+    gone = {s.guid for s in aside}
+    for one in (one for one in filled if one.host in gone):
+        reason = "it fills a hole of a wall that is set aside"
+        aside.append(set_aside(one.wall, reason))
+        findings.append(_aside(one.wall, "graph.infill", reason))
+    runs, corners = _records(made, found, [one for one in filled if one.host not in gone], catalogue)
     graph = _graph(runs)
     parts = tuple(
         sorted(
@@ -86,9 +94,10 @@ def build(
             key=lambda p: _number(p[0]),
         )
     )
-    return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=(*aside, *overlapped), catalogue=catalogue), (
+    return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=tuple(aside), catalogue=catalogue), (
         *findings,
         *more,
+        *(f for f in told if f.place.wall not in gone),
     )
 
 
@@ -143,7 +152,9 @@ def _aside(wall: Wall, code: str, reason: str) -> Finding:
     return Finding(code=code, severity="warning", text=text, place=Place(wall=wall.guid, storey=wall.storey))
 
 
-def _records(made: Sequence[Strip], found: Sequence[Node], catalogue: Catalogue) -> tuple[tuple[Run, ...], tuple[Corner, ...]]:
+def _records(
+    made: Sequence[Strip], found: Sequence[Node], filled: Sequence[Filled], catalogue: Catalogue
+) -> tuple[tuple[Run, ...], tuple[Corner, ...]]:
     """Make the records that everyone else sees; free ends become corners of kind end."""
     names = [f"R{k + 1}" for k in range(len(made))]
     lined = by_line(found)
@@ -181,12 +192,17 @@ def _records(made: Sequence[Strip], found: Sequence[Node], catalogue: Catalogue)
                 storey=made[lines[0]].walls[0].storey,
             )
         )
-    runs = tuple(_run(k, made, names, joined[k], catalogue) for k in range(len(made)))
+    runs = tuple(_run(k, made, names, joined[k], filled, catalogue) for k in range(len(made)))
     return runs, tuple(corners)
 
 
 def _run(
-    k: int, made: Sequence[Strip], names: Sequence[str], joined: Sequence[tuple[str, Node | None, Role, float]], catalogue: Catalogue
+    k: int,
+    made: Sequence[Strip],
+    names: Sequence[str],
+    joined: Sequence[tuple[str, Node | None, Role, float]],
+    filled: Sequence[Filled],
+    catalogue: Catalogue,
 ) -> Run:
     strip = made[k]
     line = strip.line
@@ -240,7 +256,13 @@ def _run(
         unit=strip.unit,
         catalogue=catalogue,
         bearing=_bearing(strip),
+        infills=tuple(_infill(one, w, strip, zero) for w in strip.walls for one in filled if one.host == w.guid),
     )
+
+
+def _infill(one: Filled, host: Wall, strip: Strip, zero: float) -> Infill:
+    start, end = _stations(host, strip, zero, one.start, one.end)
+    return Infill(wall=one.wall.guid, host=one.host, start=start, end=end, sill=one.sill, head=one.head)
 
 
 def _moved(taken: tuple[float, float] | None, zero: float) -> tuple[Nm, Nm] | None:
@@ -273,12 +295,18 @@ def _part(wall: Wall, strip: Strip, zero: float) -> Part:
     return Part(wall=wall.guid, start=lo, end=hi, bottom=wall.bottom, top=top, thickness=wall.thickness, reverse=reverse)
 
 
-def _openings(wall: Wall, strip: Strip, zero: float) -> list[RunOpening]:
+def _stations(wall: Wall, strip: Strip, zero: float, start: Nm, end: Nm) -> tuple[Nm, Nm]:
+    """Return two stations of a wall as stations of its run, by size."""
     a, b = (strip.line.station(p) - zero for p in (wall.start, wall.end))
     sign = -1 if b < a else 1
+    one, two = snapped(a + sign * start), snapped(a + sign * end)
+    return min(one, two), max(one, two)
+
+
+def _openings(wall: Wall, strip: Strip, zero: float) -> list[RunOpening]:
     out: list[RunOpening] = []
     for o in wall.openings:
-        s, e = sorted((snapped(a + sign * o.start), snapped(a + sign * o.end)))
+        s, e = _stations(wall, strip, zero, o.start, o.end)
         out.append(
             RunOpening(
                 key=o.key, wall=wall.guid, start=s, end=e, sill=o.sill, head=o.head, through=o.through, filling=o.filling, name=o.name

@@ -10,6 +10,7 @@ import numpy as np
 from wallquant.building import Point, SetAside
 from wallquant.catalogue import Catalogue
 from wallquant.files import LEDGER, SCHEMA
+from wallquant.layout import Part, Run
 from wallquant.masonry import Fit, Unit
 from wallquant.rules import Rule, infos
 from wallquant.units import MM, Nm
@@ -118,7 +119,8 @@ def _rule(rule: Rule) -> dict[str, Any]:
 
 def _walls(plan: Plan) -> list[dict[str, Any]]:
     drawn = {w.guid: w for w in plan.building.walls}
-    parts = {p.wall: (run, p) for run in plan.work.runs.values() for p in run.parts}
+    parts: dict[str, tuple[Run, Part | None]] = {p.wall: (run, p) for run in plan.work.runs.values() for p in run.parts}
+    parts |= {one.wall: (run, None) for run in plan.work.runs.values() for one in run.infills}
     out: dict[str, dict[str, Any]] = {}
     for a in plan.bond.accounts:
         wall, (run, part) = drawn[a.wall], parts[a.wall]
@@ -128,15 +130,7 @@ def _walls(plan: Plan) -> list[dict[str, Any]]:
             "storey": wall.storey,
             "thickness_mm": _mm(wall.thickness),
             "runs": [run.name],
-            "parts": [
-                {
-                    "run": run.name,
-                    "start_mm": _mm(part.start),
-                    "end_mm": _mm(part.end),
-                    "bottom_mm": _mm(part.bottom),
-                    "top": wkt_line(part.top),
-                }
-            ],
+            "parts": [_part(run, part)] if part else [],  # a wall that fills a hole is laid as the wall around it
             "fit_mm": {key: _mm(value) for key, value in a.fit.items()},
             "area_m2": {key: round(value, 12) for key, value in a.area.items()},
             "ledger_m3": {key: round(a.ledger[key], 12) for key in LEDGER},
@@ -149,6 +143,16 @@ def _walls(plan: Plan) -> list[dict[str, Any]]:
     for key in sorted(out, key=lambda k: (len(k), k)):
         groups.setdefault(element.get(key, key), []).append(out[key])
     return [_together(guid, groups[guid]) for guid in sorted(groups)]
+
+
+def _part(run: Run, part: Part) -> dict[str, Any]:
+    return {
+        "run": run.name,
+        "start_mm": _mm(part.start),
+        "end_mm": _mm(part.end),
+        "bottom_mm": _mm(part.bottom),
+        "top": wkt_line(part.top),
+    }
 
 
 def _together(guid: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
