@@ -72,6 +72,22 @@ def test_toe_of_a_rake_in_the_bed_is_no_cell() -> None:
     assert any(s.bottom == 0 and s.top == 10 * MM for s in scraps)
 
 
+def test_a_valley_within_a_course_parts_its_cells() -> None:
+    """Course 1 from 10 to 209: down to 109 at 600, and up again; a joint stands in the valley."""
+    top: Profile = ((0, 409 * MM), (600 * MM, 109 * MM), (1800 * MM, 709 * MM))
+    cells, _ = face(LEVELS, top, (), MM)
+    left, right = (c for c in cells if c.row == 1)
+    assert (left.hi, right.lo) == (600 * MM, 601 * MM)
+    assert left.lapped_hi and right.lapped_lo
+    assert (left.full_hi, right.full_lo) == (400 * MM, 800 * MM)
+
+
+def test_a_step_at_the_foot_of_a_slope_is_a_valley_too() -> None:
+    top: Profile = ((0, 409 * MM), (600 * MM, 409 * MM), (600 * MM, 109 * MM), (1800 * MM, 709 * MM))
+    left, right = (c for c in face(LEVELS, top, (), MM)[0] if c.row == 1)
+    assert (left.hi, right.full_lo) == (600 * MM, 800 * MM)
+
+
 def test_level_at_steps() -> None:
     top = ((0, 100), (10, 100), (10, 50), (20, 70))
     assert [level(top, s, side) for s, side in ((-5, 1), (10, -1), (10, 1), (15, 1), (25, 1))] == [100, 100, 50, 60, 70]

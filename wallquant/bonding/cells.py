@@ -146,12 +146,20 @@ def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tu
             owners.setdefault(x, -1 if p > q else 1)
     cells: list[Cell] = []
     open_cells: dict[tuple[int, Nm, Nm], tuple[Nm, bool, list[tuple[Nm, Nm, bool]]]] = {}
+    sides: dict[tuple[int, Nm, Nm], tuple[Nm, bool]] = {}  # how high the masonry of each is so far at its right, and whether it fell
     for k, bits in enumerate(columns):
         a, b = cuts[k], cuts[k + 1]
         here = {(bit.row, bit.bottom, bit.top): bit for bit in bits}
         for key in [key for key in open_cells if key not in here]:
             cells.append(_closed(key, open_cells.pop(key), a, _touches(key, bits, blocks, a, 1), owners.get(a, -1), gap))
         for key, bit in here.items():
+            rise, fall = (max(bit.bottom, min(bit.top, level(top, x, side))) if bit.raked else bit.top for x, side in ((a, 1), (b, -1)))
+            before, fell = sides[key] if key in open_cells else (rise, False)
+            fell = fell or rise < before
+            valley = fell and (rise > before or fall > rise)
+            sides[key] = fall, (fell and not valley) or fall < rise
+            if key in open_cells and valley:  # no piece has a valley in its top
+                cells.append(_closed(key, open_cells.pop(key), a, True, owners.get(a, -1), gap))
             if key in open_cells:
                 open_cells[key][2].append((a, b, bit.raked))
                 continue
