@@ -128,6 +128,7 @@ def test_chords_of_a_curve_meet_their_neighbours_alone(tmp_path: Path) -> None:
     assert [(c.kind, len(c.runs)) for c in corners] == [("angled", 2)] * 11
     (told,) = [f for f in plan.findings if f.code == "bond.mitre"]
     assert "cut 7.5 degrees from square" in told.text
+    assert "both legs" not in told.text  # one piece fills a chord
     write(plan, tmp_path / "out", run={}, writers={})
     assert audit(tmp_path / "out") == ()
 
