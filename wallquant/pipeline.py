@@ -130,7 +130,7 @@ def _reader(name: str, job: Job, plugins: Plugins) -> Callable[[Path], tuple[Bui
     """Return an importer's function; where a plugin's raises what is no sentence, the plugin is named."""
     if name not in plugins.importers:
         ours: Callable[..., tuple[Building, Sequence[Finding]]] = OURS[name].read
-        return partial(ours, select=job.select) if name == "ifc" else ours
+        return partial(ours, select=job.select, chord_gap=job.chord_gap, least_chord=job.least_chord) if name == "ifc" else ours
 
     def read(model: Path) -> tuple[Building, Sequence[Finding]]:
         try:

@@ -6,6 +6,8 @@ arithmetic; what counts as one corner is the drawing habit of the trade (common 
 
 from __future__ import annotations
 
+from itertools import pairwise
+from math import cos, pi, sin
 from pathlib import Path
 
 import pytest
@@ -115,3 +117,25 @@ def test_one_piece_over_two_crossings_is_laid_once(tmp_path: Path) -> None:
     plan = planned(tmp_path, walls, any_thickness=True)
     laid = [row for step in plan.work.steps for row in step.pieces]
     assert sorted(laid) == list(range(len(plan.work.pieces)))
+
+
+def test_chords_of_a_curve_meet_their_neighbours_alone(tmp_path: Path) -> None:
+    """Twelve chords of a half circle of 1000: the next but one would meet, too, 135 beyond their ends, were there none between them."""
+    at = [(1000 * cos(k * pi / 12), 1000 * sin(k * pi / 12)) for k in range(13)]
+    walls = [line(f"A{k}", (round(a[0], 4), round(a[1], 4)), (round(b[0], 4), round(b[1], 4))) for k, (a, b) in enumerate(pairwise(at))]
+    plan = planned(tmp_path, walls, any_thickness=True)
+    corners = [c for c in plan.work.corners.values() if c.kind != "end"]
+    assert [(c.kind, len(c.runs)) for c in corners] == [("angled", 2)] * 11
+    (told,) = [f for f in plan.findings if f.code == "bond.mitre"]
+    assert "cut 7.5 degrees from square" in told.text
+    assert "both legs" not in told.text  # one piece fills a chord
+    write(plan, tmp_path / "out", run={}, writers={})
+    assert audit(tmp_path / "out") == ()
+
+
+@pytest.mark.parametrize("height", [830, 850, 860, 900])
+def test_a_low_wall_that_ends_off_course_carries_no_corner_there(height: float, tmp_path: Path) -> None:
+    """Where its last two courses share their height (40 is less than a rip of 50), nothing of it lies in the corner on a course's bed."""
+    plan = planned(tmp_path, [line("A", (0, 0), L, height=2410), line("B", (0, 0), (0, 3000), height=height)], any_thickness=True)
+    write(plan, tmp_path / "out", run={}, writers={})
+    assert audit(tmp_path / "out") == ()

@@ -12,6 +12,7 @@ import functools
 import pathlib
 import random
 from itertools import pairwise
+from math import pi, radians
 
 import pytest
 
@@ -21,7 +22,7 @@ from wallquant.importers import InputError, ifc
 from wallquant.units import MM
 
 NAMES = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", *(f"O{i}" for i in range(10, 19)))
-WHOLE = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", "O10", "O11", "O13", "O14", "O15", "O16", "O17", "O18")
+WHOLE = NAMES
 """Models of which every wall is read."""
 
 
@@ -36,6 +37,14 @@ UNSOUND = {
     "2ucZRLBGP4uxZW$9i1VAZ8": (144 * 120 - 32 * 80 - 36 * 48) * 4.5 * 0.0254**3,
 }
 """Bodies that the kernel cannot weigh, with their net volumes by hand, m3."""
+
+CURVED = {
+    # three straight stretches and two arcs of radius 885.785 through 63.58 degrees, 2.8 high, a door of 800 x 2100; the kernel fails
+    "3zGI8i6SCHv99C093rt3ko": (2 * 0.854161 + 1.135268 + 2 * 0.885785 * radians(63.5797)) * 0.2 * 2.8 - 0.8 * 2.1 * 0.2,
+    # a half circle of radius 1000 between two stretches of 1250, 2.66 high; the kernel's chords are 0.4 % short
+    "3zNWjE6SCHv99C093rt3ko": (2 * 1.25 + pi) * 0.2 * 2.66,
+}
+"""Curved walls, with their net volumes by hand from the radii and angles in the file, m3."""
 
 
 def folder() -> pathlib.Path:
@@ -106,6 +115,10 @@ def test_volumes_agree_with_the_kernel(name: str) -> None:
         if guid in UNSOUND:
             assert net == pytest.approx(UNSOUND[guid], rel=1e-5), guid
             continue
+        if guid in CURVED:
+            assert net == pytest.approx(CURVED[guid], rel=1e-3), guid
+            assert net == pytest.approx(row["net_m3"], rel=1e-2) or not row["net_m3"], guid
+            continue
         baked = row["gross_m3"] == row["net_m3"]  # the body is drawn with its holes cut out, or has none
         gross = (net if baked else sum(w.drawn_m3 for w in walls)) + sum(cut_m2(name, w) * w.thickness * 1e-9 for w in walls)
         assert gross == pytest.approx(row["gross_m3"], rel=1e-3), guid
@@ -117,8 +130,9 @@ def test_levels_and_thickness_agree_with_the_kernel(name: str) -> None:
     measured = kernel(name)
     for wall in model(name)[0].walls:
         row = measured[wall.element or wall.guid]
-        if row["length_m"] == 0.0:
-            continue  # in parts: the kernel has no shape of it
+        if not row["top_m"]:
+            assert wall.element in CURVED or name == "O16", wall.guid  # the kernel makes nothing of it
+            continue
         assert wall.bottom / MM / 1000 == pytest.approx(row["bottom_m"], abs=1e-3), wall.guid
         highest = max(level for _, level in wall.top) / MM / 1000
         if wall.set_aside_m3 or cut_m2(name, wall):

@@ -81,7 +81,7 @@ def _plane(group: list[Corner], asked: Mapping[str, Asked], system: str) -> Find
     corner = group[0]
     planes = [(n, j, j.plane) for n in corner.runs for j in asked[n].fitted.run.junctions if j.corner == corner.name and j.plane]
     saws = sorted({f"{_saw(asked, n, p):.4g}" for n, _, p in planes})
-    legs = next((_legs(asked, n, j) for n, j, _ in planes if _legs(asked, n, j)[0]), (0, 0))
+    legs = min(_legs(asked, n, j) for n, j, _ in planes)
     names = ", ".join(c.name for c in group)
     start = f"Corner{'s' if len(group) > 1 else ''} {names}: "
     if planes[0][2].shared:
@@ -108,6 +108,9 @@ def _saw(asked: Mapping[str, Asked], run: str, plane: Plane) -> float:
 
 
 def _legs(asked: Mapping[str, Asked], run: str, junction: Junction) -> tuple[int, int]:
+    """Return the legs of a corner's unit; none where the run is so short, as a chord of a curve is, that one piece fills it."""
     one = asked[run]
+    body = one.fitted.run
     found = next(m.askew for j, m in zip(one.fitted.run.junctions, one.problem.meets, strict=True) if j.corner == junction.corner)
-    return found.legs if found else (0, 0)
+    room = body.parts[-1].end - body.parts[0].start - body.catalogue.head_joint.nominal - body.catalogue.least_actual
+    return found.legs if found and found.legs[0] <= room else (0, 0)

@@ -154,6 +154,11 @@ def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
             hole = any(hi - o.hi < least for o in holes)
         else:
             hole = bool(holes)
+        over = top - course.top - asked.problem.levels.joint
+        if 0 < over < asked.problem.levels.least_rip:
+            # what is left above is lower than the least rip, so that both courses share their height: this one ends half way up
+            out.append(None if hole else (top - course.bottom - asked.problem.levels.joint) // 2)
+            continue
         out.append(None if hole else max(0, min(top, course.top) - course.bottom))
     return out
 

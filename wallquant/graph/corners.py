@@ -72,8 +72,24 @@ def nodes(strips: Sequence[Strip], join: Nm, stub: Nm, least: Nm) -> tuple[Node,
         found = _in_line(strips, i, j, join) if turn(lines[i], lines[j]) < PARALLEL else meet(lines, i, j, join, stub)
         if found:
             met.append(found)
+    met = _next_to_each_other(met, least)
     made = [_cleared(strips, _node(strips, group, stub)) for group in _clusters(met)]
     return _tied_where_crowded(strips, made, least)
+
+
+def _next_to_each_other(met: Sequence[Meeting], least: Nm) -> list[Meeting]:
+    """Leave out where two ends would meet beyond a line that lies between them: it meets each with another of its ends, as a chord does."""
+    ends: dict[tuple[int, Role], list[tuple[int, Role, float]]] = {}
+    for one in met:
+        if "through" not in (one.role_one, one.role_two):
+            ends.setdefault((one.one, one.role_one), []).append((one.two, one.role_two, one.at_two))
+            ends.setdefault((one.two, one.role_two), []).append((one.one, one.role_one, one.at_one))
+
+    def parted(one: Meeting) -> bool:
+        here, there = ends.get((one.one, one.role_one), ()), ends.get((one.two, one.role_two), ())
+        return any(k == n and first != last and abs(a - b) >= least for (k, first, a), (n, last, b) in itertools.product(here, there))
+
+    return [one for one in met if "through" in (one.role_one, one.role_two) or not parted(one)]
 
 
 def _in_line(strips: Sequence[Strip], i: int, j: int, join: Nm) -> Meeting | None:

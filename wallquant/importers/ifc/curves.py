@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import atan2, ceil, cos, hypot, pi, sin
+from math import acos, atan2, ceil, cos, hypot, pi, sin
 
 import numpy as np
 
@@ -13,7 +13,13 @@ Point3 = tuple[float, float, float]
 Ring = list[Point3]
 
 CHORDS = 128
-"""Chords of a full circle; the area of such a polygon is 0.04 % short."""
+"""Least chords of a full circle; the area of such a polygon is 0.04 % short."""
+RISE = 1.0
+"""Most rise of an arc over a chord, in mm."""
+LEAST_CHORDS = 4
+"""Least chords of an arc: so many that it can be told from bends."""
+MOST_CHORDS = 4096
+"""Most chords of an arc."""
 SAME = 1e-6
 """Distance in mm below which two points are one (a nanometre)."""
 
@@ -152,7 +158,7 @@ class Curves:
 
     def _conic(self, a: float, b: float, first: float, last: float) -> Ring:
         a, b = self.frames.length(a), self.frames.length(b)
-        count = max(2, ceil(CHORDS * abs(last - first) / (2 * pi)))
+        count = _count(max(a, b), last - first)
         turns = [first + (last - first) * i / count for i in range(count + 1)]
         return [(a * cos(t), b * sin(t), 0.0) for t in turns]
 
@@ -171,9 +177,15 @@ def arc_through(first: Point3, middle: Point3, last: Point3) -> Ring:
         two += 2 * pi
     if twice < 0 and two > one:
         two -= 2 * pi
-    count = max(2, ceil(CHORDS * abs(two - one) / (2 * pi)))
+    count = _count(radius, two - one)
     inner = [one + (two - one) * i / count for i in range(1, count)]
     return [first, *((ax + ux + radius * cos(t), ay + uy + radius * sin(t), z) for t in inner), last]
+
+
+def _count(radius: float, angle: float) -> int:
+    """Chords of an arc of a radius in mm."""
+    step = min(2 * pi / CHORDS, 2 * acos(max(0.0, 1 - RISE / radius)) if radius > RISE else pi)
+    return min(MOST_CHORDS, max(LEAST_CHORDS, ceil(abs(angle) / max(step, 1e-9))))
 
 
 def closed(ring: Ring) -> Ring:

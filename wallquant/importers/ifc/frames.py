@@ -68,7 +68,7 @@ def angle_unit(model: Entity) -> float:
     if unit is None or unit.is_a("IfcSIUnit"):
         return 1.0
     size = float(_size(unit))
-    return pi / 180 if abs(size - pi / 180) < 1e-6 else size
+    return pi / 180 if abs(size - pi / 180) < 1e-4 else size  # a degree is often stated with few digits, like 0.01745
 
 
 def units_of(context: Entity, kind: str) -> list[Entity]:

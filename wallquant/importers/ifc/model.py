@@ -12,6 +12,8 @@ from wallquant.findings import Finding, Place, merged
 from wallquant.importers import InputError
 from wallquant.importers.ifc import places
 from wallquant.importers.ifc.choice import about_choice
+from wallquant.importers.ifc.chord_records import chord_walls
+from wallquant.importers.ifc.chords import Limits
 from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.fillings import about_leaves, about_sizes, listed
 from wallquant.importers.ifc.frames import Entity, Frames, Unreadable, angle_unit, length_unit, world_frame
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
     from wallquant.job import Select
 
 
-def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Building, tuple[Finding, ...]]:
+def read_model(path: pathlib.Path, select: Select | None, limits: Limits) -> tuple[Building, tuple[Finding, ...]]:
     """Read an IFC file; see `wallquant.importers.ifc.read`."""
     model, schema, complaints = open_model(path)
     try:
@@ -39,7 +41,7 @@ def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Buildi
         relations = gather(model)
         storeys, names = read_storeys(model, frames)
         kernel = Kernel(path, scale)
-        reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel, select)
+        reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel, select, limits)
         elements, wholes, findings = _elements(model, relations)
         findings += [*complaints, *places.findings(model, unit)]
     except InputError:
@@ -61,15 +63,20 @@ def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Buildi
     origin = _origin(read)
     walls: list[Wall] = []
     aside: list[SetAside] = []
-    keys = opening_keys([part for one in read for part in one.leaves or (one,)])
+    keys = opening_keys([part for one in read for part in one.leaves or one.chords or (one,)])
     for one in read:
         if not one.storey:
-            level = one.at[2] + (one.body.bottom if one.body is not None else 0.0)
+            body = one.chords[0].body if one.chords else one.body
+            level = one.at[2] + (body.bottom if body is not None else 0.0)
             one.storey = storey_at(round(float(level) * MM), storeys)
-        for part in one.leaves:
+        for part in (*one.leaves, *one.chords):
             part.storey = one.storey
         if one.leaves:
             several, told = leaf_walls(one, origin, keys, scale)
+            walls += several
+            findings += told
+        elif one.chords:
+            several, told = chord_walls(one, origin, keys, scale)
             walls += several
             findings += told
         elif one.body is not None:

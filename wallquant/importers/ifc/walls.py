@@ -12,8 +12,10 @@ from shapely.geometry import Polygon
 
 from wallquant.building import Filling
 from wallquant.findings import Severity
+from wallquant.importers.ifc.bending import bend
 from wallquant.importers.ifc.bodies import Body
 from wallquant.importers.ifc.choice import Chosen, choose, selected
+from wallquant.importers.ifc.chords import Bent, Limits, read_bent
 from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.facets import Facets
 from wallquant.importers.ifc.frames import Entity, Frames, Matrix, Unreadable, Vector
@@ -90,13 +92,19 @@ class WallAsRead:
     """What the wall is drawn as, where its body is only the outline of its parts."""
     remarks: list[tuple[str, Severity, str]] = field(default_factory=list)
     """Code, severity and text of what else is worth telling."""
+    bent: Bent | None = None
+    chords: list[WallAsRead] = field(default_factory=list)
+    """What a bent wall is laid as; the wall itself then has no body."""
+    inset: float = 0.0
+    """How far inside the faces, in mm, openings are looked at: the rise of the drawn arc over a chord."""
 
 
 class WallReader:
     """Reads wall elements of one model."""
 
-    def __init__(self, frames: Frames, curves: Curves, relations: Relations, kernel: Kernel, select: Select | None = None) -> None:
+    def __init__(self, frames: Frames, curves: Curves, relations: Relations, kernel: Kernel, select: Select | None, limits: Limits) -> None:
         self.select = select
+        self.limits = limits
         self.frames = frames
         self.curves = curves
         self.solids = Solids(frames, curves, Facets(frames, kernel))
@@ -132,8 +140,16 @@ class WallReader:
                 found.axis_offset = float((found.body.frame[:2, :2] @ axis[1])[1])
         except Unreadable as reason:
             found.reason = str(reason)
+            try:
+                found.bent = read_bent(solids, self.limits) if np.abs(turn[2, :3]).max() >= 1 - 1e-8 else None
+            except Unreadable as tight:
+                found.reason = str(tight)
         except MALFORMED as error:
             found.reason = f"its data in the model is broken ({type(error).__name__})"
+        if found.bent is not None:
+            bend(found, self.select, self.frames.scale, lambda part: self._openings(wall, part, []))
+            if found.chords:
+                return found
         self._openings(wall, found, solids)
         if found.body is not None and not (found.outline and self.select is None):
             self._leaves(wall, found, turn)
@@ -259,7 +275,7 @@ class WallReader:
         frame: Matrix = np.eye(4)
         if found.body is not None:
             frame, plan = found.body.frame, found.body.plan
-            face = Face(right=plan.right, left=plan.left, elevation=found.body.elevation)
+            face = Face(right=plan.right + found.inset, left=plan.left - found.inset, elevation=found.body.elevation)
         else:
             try:
                 found.mass, frame, face = weighed(solids)
