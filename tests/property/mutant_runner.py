@@ -14,12 +14,15 @@ import select
 import subprocess
 import sys
 import tempfile
+import time
 from ast import literal_eval
 from dataclasses import dataclass
 
 from tests.property.mutants import bases, mutant
 
 MOST_SECONDS = 60.0
+PATIENCE = 5.0
+"""A child that sleeps hangs after so many times the limit."""
 PLANNED = 5
 """Every so many mutants the whole plan is made."""
 CHILD = ("-X", "faulthandler", "-m", "tests.property.mutant_reader")
@@ -44,6 +47,15 @@ class Outcome:
         return self.code in (0, 1, 2)
 
 
+def worked(process: int) -> float | None:
+    """Seconds of processor time of a process; None where the system does not tell."""
+    try:
+        fields = pathlib.Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    except OSError:
+        return None
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")  # utime and stime, by proc(5)
+
+
 class Reader:
     """The child, started again when it died or hung."""
 
@@ -63,7 +75,7 @@ class Reader:
         assert self.child.stdin is not None and self.child.stdout is not None
         self.child.stdin.write(f"{job}\t{path}\n".encode())
         self.child.stdin.flush()
-        if not select.select([self.child.stdout], [], [], self.seconds)[0]:
+        if self._hangs(self.child):
             self.close()
             return -2, self.seconds, "hung"
         line = self.child.stdout.readline().decode()
@@ -73,6 +85,16 @@ class Reader:
             return -1, 0.0, f"died ({status}): " + (self.folder / "stderr.txt").read_text(errors="replace")[-1500:]
         code, seconds, said = line.rstrip("\n").split("\t", 2)
         return int(code), float(seconds), str(literal_eval(said))
+
+    def _hangs(self, child: subprocess.Popen[bytes]) -> bool:
+        """Say whether no answer comes: a busy machine is no hang, so the child's own time counts, and only at last that of the clock."""
+        began, before = time.monotonic(), worked(child.pid)
+        while not select.select([child.stdout], [], [], self.seconds / 12)[0]:
+            clock = time.monotonic() - began
+            own = worked(child.pid)
+            if clock > PATIENCE * self.seconds or (clock if own is None or before is None else own - before) > self.seconds:
+                return True
+        return False
 
     def close(self) -> None:
         if self.child is not None:
@@ -96,8 +118,6 @@ def run(count: int, first: int = 0, seed: int = 1, keep: pathlib.Path | None = N
                 path = folder / "mutant.ifc"
                 path.write_bytes(mutant(texts[base], f"{seed}/{base}/{number}"))
                 code, seconds, said = reader.ask(job, path)
-                if code == -2:  # perhaps it was the machine that stood still; what hangs does so again
-                    code, seconds, said = reader.ask(job, path)
                 outcomes.append(Outcome(base=base, number=number, job=job, code=code, seconds=seconds, said=said))
                 if not outcomes[-1].allowed:
                     print(f"{base} {number} {job}: {code} after {seconds} s\n{said}", file=sys.stderr, flush=True)

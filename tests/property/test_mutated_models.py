@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pathlib
 
-from tests.property.mutant_runner import MOST_SECONDS, Reader, run
+from tests.property.mutant_runner import Reader, run
 from tests.property.mutants import VALUES, Text, made, mutant
 from tests.unit.ifc_maker import Maker
 
@@ -17,7 +17,6 @@ SAMPLE = 100
 def test_a_sample_of_damaged_models() -> None:
     outcomes = run(SAMPLE, seed=7)
     assert [(o.base, o.number, o.job, o.code, o.said) for o in outcomes if not o.allowed] == []
-    assert max(o.seconds for o in outcomes) < MOST_SECONDS
     assert len({o.code for o in outcomes}) > 1, "damage that is never seen is no damage"
 
 
@@ -74,7 +73,7 @@ def test_placements_in_a_ring_and_a_body_mapped_on_itself(tmp_path: pathlib.Path
 
 
 def test_a_dead_reader_and_one_that_hangs_are_seen(tmp_path: pathlib.Path) -> None:
-    for does, code in (("import os; os.kill(os.getpid(), 11)", -1), ("import time; time.sleep(30)", -2)):
+    for does, code in (("import os; os.kill(os.getpid(), 11)", -1), ("import time; time.sleep(30)", -2), ("\nwhile True: pass", -2)):
         reader = Reader(tmp_path, command=("-c", f"input(); {does}"), seconds=0.5)
         assert reader.ask("read", tmp_path / "any.ifc")[0] == code
         reader.close()

@@ -121,6 +121,10 @@ def _thickness(value: float | None) -> float:
     return float(value) if value is not None and abs(value) < 1e9 else 0.0
 
 
+def _offset(value: float | None) -> float | None:
+    return float(value) if value is not None and abs(value) < 1e9 else None
+
+
 def layers(material: Entity | None) -> Layers:
     """Return name and layers of an IfcMaterialSelect."""
     if material is None:
@@ -129,7 +133,7 @@ def layers(material: Entity | None) -> Layers:
     if kind == "IfcMaterialLayerSetUsage":
         inner = layers(material.ForLayerSet)
         return Layers(
-            name=inner.name, total=inner.total, count=inner.count, offset=_thickness(material.OffsetFromReferenceLine),
+            name=inner.name, total=inner.total, count=inner.count, offset=_offset(material.OffsetFromReferenceLine),
             positive=material.DirectionSense != "NEGATIVE", title=inner.title, each=inner.each,
         )  # fmt: skip
     if kind == "IfcMaterialLayerSet":
