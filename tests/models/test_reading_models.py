@@ -21,7 +21,7 @@ from wallquant.importers import InputError, ifc
 from wallquant.units import MM
 
 NAMES = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", *(f"O{i}" for i in range(10, 19)))
-WHOLE = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", "O10", "O11", "O13", "O14", "O15", "O17", "O18")
+WHOLE = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", "O10", "O11", "O13", "O14", "O15", "O16", "O17", "O18")
 """Models of which every wall is read."""
 
 
@@ -31,8 +31,11 @@ UNSOUND = {
     "3cUkl32yn9qRSPvBJVyWy4": 5.371816 - 8.955 * 0.321093 * 0.145 / 3,
     # the faces do not all look outward, so that the kernel's sum is 9.042 m3: 16966 x 2900 x 550 less two hollows 4160 x 2595 x 57
     "2O2Fr$t4X7Zf8NOew3FKau": 16.966 * 2.9 * 0.55 - 2 * 4.16 * 2.595 * 0.057,
+    # a frame of studs and panels without a body, which the kernel gives nothing for: its outline 12 ft x 10 ft, 3.5 + 2 x 0.5 in
+    # thick, less the doorway of 32 x 80 in and the window of 36 x 48 in
+    "2ucZRLBGP4uxZW$9i1VAZ8": (144 * 120 - 32 * 80 - 36 * 48) * 4.5 * 0.0254**3,
 }
-"""Bodies whose faces the kernel cannot weigh, with their net volumes by hand, m3."""
+"""Bodies that the kernel cannot weigh, with their net volumes by hand, m3."""
 
 
 def folder() -> pathlib.Path:
@@ -114,6 +117,8 @@ def test_levels_and_thickness_agree_with_the_kernel(name: str) -> None:
     measured = kernel(name)
     for wall in model(name)[0].walls:
         row = measured[wall.element or wall.guid]
+        if row["length_m"] == 0.0:
+            continue  # in parts: the kernel has no shape of it
         assert wall.bottom / MM / 1000 == pytest.approx(row["bottom_m"], abs=1e-3), wall.guid
         highest = max(level for _, level in wall.top) / MM / 1000
         if wall.set_aside_m3 or cut_m2(name, wall):

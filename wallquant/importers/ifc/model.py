@@ -17,6 +17,7 @@ from wallquant.importers.ifc.fillings import about_leaves, about_sizes, listed
 from wallquant.importers.ifc.frames import Entity, Frames, Unreadable, angle_unit, length_unit, world_frame
 from wallquant.importers.ifc.kernel import Kernel
 from wallquant.importers.ifc.labels import label
+from wallquant.importers.ifc.nested import apart
 from wallquant.importers.ifc.records import KM, footprint, leaf_walls, make_wall, opening_keys
 from wallquant.importers.ifc.relations import Relations, gather
 from wallquant.importers.ifc.storeys import read_storeys, storey_at, storey_of
@@ -39,7 +40,7 @@ def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Buildi
         storeys, names = read_storeys(model, frames)
         kernel = Kernel(path, scale)
         reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel, select)
-        elements, findings = _elements(model, relations)
+        elements, wholes, findings = _elements(model, relations)
         findings += [*complaints, *places.findings(model, unit)]
     except InputError:
         raise
@@ -55,7 +56,8 @@ def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Buildi
             storey = ""
         read.append(reader.read(element, guid, storey))
     kernel.close()
-    read.sort(key=lambda w: w.guid)
+    read, told = apart(sorted(read, key=lambda w: w.guid), wholes)
+    findings += told
     origin = _origin(read)
     walls: list[Wall] = []
     aside: list[SetAside] = []
@@ -89,10 +91,11 @@ def read_model(path: pathlib.Path, select: Select | None = None) -> tuple[Buildi
     ), merged(findings)  # fmt: skip
 
 
-def _elements(model: Entity, relations: Relations) -> tuple[list[tuple[str, Entity]], list[Finding]]:
-    """The walls that count, with unique keys."""
+def _elements(model: Entity, relations: Relations) -> tuple[list[tuple[str, Entity]], dict[str, str], list[Finding]]:
+    """The walls that count, with unique keys; those that are parts of another with a body, and which; findings."""
     findings: list[Finding] = []
     chosen: list[tuple[str, str, Entity]] = []
+    within: dict[int, int] = {}
     walls = {w.id(): w for w in model.by_type("IfcWall")}
     for wall in walls.values():
         above = relations.ancestors(wall)
@@ -107,12 +110,7 @@ def _elements(model: Entity, relations: Relations) -> tuple[list[tuple[str, Enti
                 text="A wall element is a part of a curtain wall; it is not masonry and is left out.",
             ))  # fmt: skip
             continue
-        if any(a.id() in walls and has_body(a) for a in above):
-            findings.append(Finding(
-                code="reading.part-of-wall", severity="note", place=Place(wall=guid),
-                text="A wall element is a part of another wall; the whole wall is read instead.",
-            ))  # fmt: skip
-            continue
+        within[wall.id()] = next((a.id() for a in above if a.id() in walls and has_body(a)), 0)
         chosen.append((guid, name, wall))
     chosen.sort(key=lambda c: c[:2])
     used: dict[str, int] = {}
@@ -127,7 +125,8 @@ def _elements(model: Entity, relations: Relations) -> tuple[list[tuple[str, Enti
             text = f"{text}; it is called {unique} here."
             findings.append(Finding(code="reading.guid", severity="warning", text=text, place=Place(wall=unique)))
         result.append((key, wall))
-    return result, findings
+    keys = {wall.id(): key for key, wall in result}
+    return result, {key: keys[within[wall.id()]] for key, wall in result if within[wall.id()] in keys}, findings
 
 
 def _origin(read: list[WallAsRead]) -> Point:

@@ -144,6 +144,7 @@ def _finding(one: WallAsRead, code: str, severity: Severity, text: str, opening:
 def _about_body(one: WallAsRead, body: Body, scale: float) -> list[Finding]:
     told: list[Finding] = []
     name = one.name or one.guid
+    told += [_finding(one, code, severity, text) for code, severity, text in one.remarks]
     if body.guessed:
         text = f"Wall {name} has no axis that is parallel to its faces; its longer side serves as its direction."
         told.append(_finding(one, "no-axis", "note", text))

@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from wallquant.building import Filling
+from wallquant.findings import Severity
 from wallquant.importers.ifc.bodies import Body
 from wallquant.importers.ifc.choice import Chosen, choose, selected
 from wallquant.importers.ifc.curves import Curves
@@ -23,10 +24,12 @@ from wallquant.importers.ifc.leaves import leaf, offsets
 from wallquant.importers.ifc.masses import Mass, weighed
 from wallquant.importers.ifc.meshes import read_shape
 from wallquant.importers.ifc.openings import Face, Hole, Slab, read_holes, slabs_of
+from wallquant.importers.ifc.parts import Part, gathered, part_elements, read_parts, stacked, through
 from wallquant.importers.ifc.plan import axis_direction
 from wallquant.importers.ifc.relations import Layer, Layers, Relations, layers
+from wallquant.importers.ifc.representations import body_of, box_of
 from wallquant.importers.ifc.solids import Solid, Solids
-from wallquant.units import MM
+from wallquant.units import MM, mm_text
 
 if TYPE_CHECKING:
     from wallquant.job import Select
@@ -44,9 +47,6 @@ MALFORMED = (
 """What broken data of a model makes the libraries raise."""
 LONGEST, HIGHEST, THICKEST = 1e6, 2e5, 1e4
 """Sizes in mm beyond which a wall is none; our choice."""
-_SOLID = (
-    "IfcSolidModel", "IfcBooleanResult", "IfcFaceBasedSurfaceModel", "IfcShellBasedSurfaceModel", "IfcMappedItem", "IfcTessellatedItem",
-)  # fmt: skip
 
 
 @dataclass(kw_only=True, slots=True)
@@ -86,6 +86,10 @@ class WallAsRead:
     chosen: Chosen | None = None
     loose: str = ""
     """Why the body is laid although the wall may have layers."""
+    outline: str = ""
+    """What the wall is drawn as, where its body is only the outline of its parts."""
+    remarks: list[tuple[str, Severity, str]] = field(default_factory=list)
+    """Code, severity and text of what else is worth telling."""
 
 
 class WallReader:
@@ -114,12 +118,14 @@ class WallReader:
             matrix = self.frames.placement(wall.ObjectPlacement)
             found.at = matrix[:3, 3].copy()
             turn[:3, :3] = matrix[:3, :3]
-            solids = self._solids(wall, turn)
+            parts = self._parts(wall, found)
+            solids = [s for part in parts for s in part.solids] if parts else self._solids(wall, turn, found)
             if np.abs(turn[2, :3]).max() < 1 - 1e-8:
                 raise Unreadable("its placement is tilted out of the vertical")
             axis = self._axis(wall, turn)
             found.axis = axis is not None
-            body = read_shape(solids, None if axis is None else axis[0])
+            way = None if axis is None else axis[0]
+            body = self._in_parts(found, parts, way, turn) if parts else read_shape(solids, way)
             _vet_size(body)
             found.body = body
             if axis is not None:
@@ -129,9 +135,39 @@ class WallReader:
         except MALFORMED as error:
             found.reason = f"its data in the model is broken ({type(error).__name__})"
         self._openings(wall, found, solids)
-        if found.body is not None:
+        if found.body is not None and not (found.outline and self.select is None):
             self._leaves(wall, found, turn)
         return found
+
+    def _parts(self, wall: Entity, found: WallAsRead) -> list[Part]:
+        """The parts of a wall without a body of its own; what hangs on it besides is told."""
+        if has_body(wall):
+            return []
+        elements, others = part_elements(wall, self.relations)
+        parts = gathered(elements, self.relations, lambda one: self.placed(one, found.at, np.eye(4)))
+        if others and parts:
+            text = f"Parts of wall {found.name or found.guid} that are no body of a wall are left out: {', '.join(others)}."
+            found.remarks.append(("parts-left-out", "note", text))
+        return parts
+
+    def _in_parts(self, found: WallAsRead, parts: list[Part], axis: Vector | None, turn: Matrix) -> Body:
+        made = read_parts(parts, axis)
+        found.outline = made.outline
+        name, thickness = found.name or found.guid, mm_text(round(made.body.plan.thickness * MM))
+        if made.outline:
+            text = (
+                f"Wall {name} has no body of its own; it is drawn as {made.outline}. It is laid as a wall of that outline, {thickness} mm "
+                "thick, its openings through; the outline's volume counts as drawn."
+            )
+            found.remarks.append(("outline-of-parts", "warning", text))
+            return made.body
+        text = f"Wall {name} has no body of its own; its parts are read as one wall, {thickness} mm thick."
+        found.remarks.append(("in-parts", "note", text))
+        if sum(one.thickness > 0 for one in found.layers.each) < 2:
+            body = made.body
+            across = float(np.dot((-body.frame[0, 1], body.frame[0, 0]), turn[:2, 1]))
+            found.layers = stacked(parts, body, self.frames.scale, leftward=across > 0)
+        return made.body
 
     def _leaves(self, wall: Entity, found: WallAsRead, turn: Matrix) -> None:
         """Divide a layered wall: its leaves are laid, the rest is finishes; where its layers say nothing sound, the body is laid."""
@@ -188,12 +224,15 @@ class WallReader:
         )  # fmt: skip
         found.body, found.reason = None, "the job selects none of its layers"
 
-    def _solids(self, element: Entity, turn: Matrix) -> list[Solid]:
-        representation = _body(element)
+    def _solids(self, element: Entity, turn: Matrix, found: WallAsRead) -> list[Solid]:
+        representation = body_of(element)
         if representation is None:
-            parts = len(self.relations.parts.get(element.id(), ()))
-            reason = f"it has no body of its own but {parts} parts, which this version cannot read yet" if parts else "it has no body"
-            raise Unreadable(reason)
+            representation = box_of(element)
+            if representation is None:
+                inner = ", ".join(part_elements(element, self.relations)[1])
+                raise Unreadable(f"it has no body, and none of its parts is one ({inner})" if inner else "it has no body")
+            text = f"Wall {found.name or found.guid} has no body but its bounding box; it is laid as that box. Export its body."
+            found.remarks.append(("box-only", "warning", text))
         return [s.moved(turn) for s in self.solids.items(representation)]
 
     def _axis(self, wall: Entity, turn: Matrix) -> tuple[Vector, Vector] | None:
@@ -243,7 +282,10 @@ class WallReader:
             found.openings.append(one)
             try:
                 if face is not None:
-                    voids.append((one, opening, slabs_of(self.placed(opening, found.at, frame), face)))
+                    placed = self.placed(opening, found.at, frame)
+                    if found.outline and found.body is not None:
+                        placed = through(placed, found.body)
+                    voids.append((one, opening, slabs_of(placed, face)))
             except Unreadable as reason:
                 one.trouble = f"cannot be read: {reason}"
             except MALFORMED as error:
@@ -267,7 +309,7 @@ class WallReader:
 
     def placed(self, element: Entity, at: Vector, frame: Matrix) -> list[Solid]:
         """Return the solids of an opening, door or window in a frame about a point in world coordinates."""
-        representation = _body(element)
+        representation = body_of(element)
         if representation is None:
             raise Unreadable("it has no body")
         matrix = self.frames.placement(element.ObjectPlacement).copy()
@@ -317,28 +359,6 @@ def called(element: Entity) -> tuple[str, str]:
 def has_body(element: Entity) -> bool:
     """Return whether an element has a body of its own."""
     try:
-        return _body(element) is not None
+        return body_of(element) is not None
     except MALFORMED:
         return True  # it is read, and set aside with its reason
-
-
-def _body(element: Entity) -> Entity | None:
-    """The representation that is the body: the one called Body, or the only one of solids."""
-    shape = element.Representation
-    every = [r for r in shape.Representations if r.Items] if shape is not None else []
-    named = [r for r in every if r.RepresentationIdentifier == "Body"]
-    if named:
-        return named[0]
-    fitting = [r for r in every if r.RepresentationIdentifier not in ("Axis", "Box", "FootPrint", "Reference") and _holds(r, _SOLID)]
-    return fitting[0] if len(fitting) == 1 else None
-
-
-def _holds(representation: Entity, kinds: tuple[str, ...]) -> bool:
-    for item in representation.Items:
-        for kind in kinds:
-            try:
-                if item.is_a(kind):
-                    return True
-            except RuntimeError:
-                continue  # a kind that this schema does not have
-    return False
