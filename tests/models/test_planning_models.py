@@ -110,7 +110,7 @@ BY_HAND = {
 }
 """Net volume in m3 of walls that the kernel cannot weigh, from the model's own numbers."""
 NO_WALL = {"2S8PiWcbHBVvIkcplDcB88", "3WaiJWBPDEe8oyz6tpSAJn"}
-"""Two walls of O3 that lean on one face, 571 and 600 mm thick at their feet: what lies before the upright part is cut on site."""
+"""Two walls of O3 whose one face leans, up to 847 and 571 mm thick by the kernel: what lies before their upright part is set aside."""
 NOT_LAID = {
     *("3UltsdvPH0afI77DdCyC7z", "3n3el7tsPBORtUY9oVoMDi", "3n3el7tsPBORtUY9oVoMDk", "3n3el7tsPBORtUY9oVoMDl"),  # O15
     *("0dxE1Sy6nDqfpDb5vIMN_Z", "0dxE1Sy6nDqfpDb5vIMNiA", "0iEHWY1$XA8eQeeULq4jDb", "0iEHWY1$XA8eQeeULq4j_U"),  # O4
