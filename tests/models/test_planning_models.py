@@ -113,12 +113,8 @@ BY_HAND = {
 """Net volume in m3 of walls that the kernel cannot weigh, from the model's own numbers."""
 NO_WALL = {"2S8PiWcbHBVvIkcplDcB88", "3WaiJWBPDEe8oyz6tpSAJn"}
 """Two walls of O3 whose one face leans, up to 847 and 571 mm thick by the kernel: what lies before their upright part is set aside."""
-NOT_LAID = {
-    *("3UltsdvPH0afI77DdCyC7z", "3n3el7tsPBORtUY9oVoMDi", "3n3el7tsPBORtUY9oVoMDk", "3n3el7tsPBORtUY9oVoMDl"),  # O15
-    *("0dxE1Sy6nDqfpDb5vIMN_Z", "0dxE1Sy6nDqfpDb5vIMNiA", "0iEHWY1$XA8eQeeULq4jDb", "0iEHWY1$XA8eQeeULq4j_U"),  # O4
-    *("3zGI8i6SCHv99C093rt3ko", "3zNWjE6SCHv99C093rt3ko"),  # O12
-}
-"""Walls that may be set aside as a whole, and no others: drawn in another wall by the planner's word (O15, O4), curved (O12)."""
+NOT_LAID = {"0dxE1Sy6nDqfpDb5vIMN_Z", "0dxE1Sy6nDqfpDb5vIMNiA", "0iEHWY1$XA8eQeeULq4jDb", "0iEHWY1$XA8eQeeULq4j_U"}
+"""Walls that may be set aside as a whole, and no others: furring of O4 that is drawn within the party walls."""
 UNBRIDGED = " over openings that nothing bridges"
 
 
@@ -163,6 +159,7 @@ def test_table_of_what_is_laid(plans: dict[str, tuple[int, Path]]) -> None:
         if name == "all":
             assert len(rows) == 216
             assert {row["guid"] for row in rows if not row["runs"]} <= NOT_LAID
+            assert len(laid) >= 0.97 * len(rows)
             assert len(close) >= 0.97 * len(rows)
             assert named >= 0.98
     for each in table.values():
