@@ -130,7 +130,7 @@ def test_levels_and_thickness_agree_with_the_kernel(name: str) -> None:
     measured = kernel(name)
     for wall in model(name)[0].walls:
         row = measured[wall.element or wall.guid]
-        if not row["top_m"]:
+        if not row["length_m"]:
             assert wall.element in CURVED or name == "O16", wall.guid  # the kernel makes nothing of it
             continue
         assert wall.bottom / MM / 1000 == pytest.approx(row["bottom_m"], abs=1e-3), wall.guid
