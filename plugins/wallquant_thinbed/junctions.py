@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from wallquant.findings import Finding, Place, Source
@@ -13,7 +14,7 @@ from wallquant.rules import Item, ParamError, ParamInfo, Phase, Rule, Sentence, 
 from wallquant.units import MM, Nm, text
 
 MODES = ("auto", "bonded", "tied")
-_STEM_YIELDS = 1
+_CROWDED_YIELDS = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +62,7 @@ class Junctions(Rule):
     bed, the top of the wall excepted, where both walls stand.  L corners are always bonded.  A corner that the parameter
     `corners` names is joined as it says.  Over a bonded stem the run through it has no joint within the stem's thickness: in a
     course where the stem passes its two faces are head joints, from which those below and above stand off as running_bond asks,
-    and between its faces no joint may hide either.  The window yields where a unit cannot reach over all that.
+    and between its faces no joint may hide either.  That gives way only within a unit of a jamb, an end or another corner.
 
     Why
     ---
@@ -138,9 +139,15 @@ class Junctions(Rule):
             return
         half, pitch = junction.thickness // 2, run.unit.height + courses.joint
         lo, hi = junction.station - half, junction.station + half
+        left, right = lo - run.unit.length, hi + run.unit.length
+        free = all(o.end <= left or o.start >= right for o in run.openings)
+        free = free and all(j is junction or not left < j.station < right for j in run.junctions)
+        lowest = _lowest(run, lo, hi) + run.catalogue.fit.top.plus
         for course in courses:
+            if course.top > lowest:
+                break  # under a slope no unit lies over the stem
             if junction.bottom < course.top + pitch and course.bottom < junction.top + pitch:
-                yield Window(course=course.number, lo=lo, hi=hi, yields=_STEM_YIELDS, why="a unit lies over the stem")
+                yield Window(course=course.number, lo=lo, hi=hi, yields=0 if free else _CROWDED_YIELDS, why="a unit lies over the stem")
 
     def _ties(self, run: Run, courses: Courses, junction: Junction) -> Iterator[Item]:
         if not _places_ties(run, junction):
@@ -181,6 +188,17 @@ def _top(run: Run, station: Nm) -> Nm:
     before = [level for at, level in run.top if at <= station][-1:]
     after = [level for at, level in run.top if at >= station][:1]
     return max(before + after, default=run.bottom)
+
+
+def _lowest(run: Run, lo: Nm, hi: Nm) -> Nm:
+    """The lowest level of the run's drawn top between two stations."""
+    found = [
+        low + (high - low) * (at - a) // (b - a)
+        for (a, low), (b, high) in pairwise(run.top)
+        if a < b and a < hi and b > lo
+        for at in (max(a, lo), min(b, hi))
+    ]
+    return min(found, default=run.bottom)
 
 
 def _places_ties(run: Run, junction: Junction) -> bool:

@@ -66,6 +66,8 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
             passes.append(one)
         elif high[1] > high[0] + MM:
             passes.append(two)
+        elif max(high[0], high[1]) == 0 and through[0] != through[1]:
+            passes.append(one if through[0] else two)  # over a low stem, under a slope: what stands beside the corner goes on
         elif (lost := _lost(must, before, names, passes)) is not None:
             # what could not pass in the course below would stand on nothing
             passes.append(names[1 - lost])
