@@ -106,7 +106,12 @@ class Lead:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Item:
-    """Something built in that is no masonry piece.  `course` is where it is placed; `piece` an index or -1."""
+    """Something built in that is no masonry piece; `course` is where it is placed.
+
+    With a `task` it is work: items of one run (or one corner, where that is named), course and task are done in one step of that
+    kind, after the pieces of `course` and below that they stand over, and before those of higher courses.  Course 0 comes before
+    all pieces.  `seconds` is the work of one mason for this item, `text` the sentence for the foreman.
+    """
 
     kind: str
     run: str
@@ -120,6 +125,9 @@ class Item:
     unit: str = "pcs"
     course: int = 0
     corner: str = ""
+    task: str = ""
+    seconds: int = 0
+    text: str = ""
     rule: str = ""
 
 
