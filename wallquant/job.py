@@ -71,6 +71,7 @@ class Job(Model):
     day_hours: Annotated[float, Strict()] = _field(8.0, "Hours of work in a day.", gt=0, le=24, allow_inf_nan=False)
     units: Literal["mm", "in"] | None = _field(None, "Units of sentences and pages for people; without it the catalogue's.")
     write: tuple[Text, ...] = _field((), "Further files to write, like xlsx or ifc.")
+    ifc_schema: Literal["IFC4", "IFC4X3_ADD2"] = _field("IFC4", "Schema of layout.ifc.")
     fail_on: Literal["error", "warning"] = _field("error", "Findings from which on the exit code is 1.")
     plugins: tuple[Text, ...] = _field((), "Paths of plugins to load, besides the installed ones.")
     on_plugin_error: Literal["stop", "skip"] = _field("stop", "What to do when a plugin does not load.")
