@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from wallquant.building import SetAside, Wall
 from wallquant.units import MM
-from wallquant.writers.ifc.spf import NULL, Lines, guid, real, reals, refs, text
+from wallquant.writers.ifc.spf import GLOBAL_ID, NULL, Lines, guid, real, reals, refs, text
 from wallquant.writers.plan import Plan
-
-_GUID = re.compile("[0-3][0-9A-Za-z_$]{21}")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -47,7 +44,7 @@ class Frame:
     def of(cls, plan: Plan, lines: Lines) -> Frame:
         """Write project, context, site, building, storeys and design walls."""
         model = plan.building
-        project = model.project_guid if _GUID.fullmatch(model.project_guid) else plan.model
+        project = model.project_guid if GLOBAL_ID.fullmatch(model.project_guid) else plan.model
         world = lines.shared("IFCCARTESIANPOINT", reals((0, 0, 0)))
         axes = lines.shared("IFCAXIS2PLACEMENT3D", world, NULL, NULL)
         units = [
@@ -60,7 +57,7 @@ class Frame:
         context = lines.add("IFCGEOMETRICREPRESENTATIONCONTEXT", NULL, "'Model'", "3", "1.E-05", axes, NULL)
         body = lines.add("IFCGEOMETRICREPRESENTATIONSUBCONTEXT", "'Body'", "'Model'", *("*",) * 4, context, NULL, ".MODEL_VIEW.", NULL)
         root = lines.add(
-            "IFCPROJECT", text(model.project_guid if _GUID.fullmatch(model.project_guid) else guid(project, "project")), NULL,
+            "IFCPROJECT", text(model.project_guid if GLOBAL_ID.fullmatch(model.project_guid) else guid(project, "project")), NULL,
             text(model.name or plan.model), text("Block layout; no structural design"), NULL, NULL, NULL, refs([context]),
             lines.add("IFCUNITASSIGNMENT", refs(units)),
         )  # fmt: skip
@@ -89,7 +86,7 @@ class Frame:
         for name, (key, level) in known.items():
             at = self.lines.placement(self.plane, self.lines.point(0, 0, level / MM))
             storey = self.lines.add(
-                "IFCBUILDINGSTOREY", text(key if _GUID.fullmatch(key) else guid(self.project, "storey", name)), NULL,
+                "IFCBUILDINGSTOREY", text(key if GLOBAL_ID.fullmatch(key) else guid(self.project, "storey", name)), NULL,
                 text(name or "Storey"), NULL, NULL, at, NULL, NULL, ".ELEMENT.", real(level / MM),
             )  # fmt: skip
             self.storeys[name] = (storey, at, level)
@@ -104,7 +101,7 @@ class Frame:
             if key not in self.walls:
                 self.walls[key] = (
                     self.lines.add(
-                        "IFCWALL", text(key if _GUID.fullmatch(key) else guid(self.project, "wall", key)), NULL,
+                        "IFCWALL", text(key if GLOBAL_ID.fullmatch(key) else guid(self.project, "wall", key)), NULL,
                         text(names.get(key) or one.name or key), text("Design wall; its shape is in the source model"), NULL,
                         self.lines.placement(self.storeys[one.storey][1], self.lines.shared("IFCCARTESIANPOINT", reals((0, 0, 0)))),
                         NULL, NULL, NULL,

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TextIO
 
+GLOBAL_ID = re.compile("[0-3][0-9A-Za-z_$]{21}")
+"""What a GlobalId of a model looks like."""
 _DIGITS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz_$"
 NULL = "$"
 
