@@ -41,7 +41,7 @@ def sequence(plan: Plan, frame: Frame, parts: Sequence[int], items: Mapping[int,
         tasks[t.step.name] = _task(frame, t.step.name, t.step.name, t.step.kind, t.step.text, t.start_h, t.end_h)
     lines.add("IFCRELNESTS", text(guid(project, "nests")), NULL, NULL, NULL, whole, refs(tasks.values()))
     for t in turns:
-        held = [parts[row] for row in t.step.pieces]
+        held = [parts[row] for row in t.step.pieces] + [items[n] for n in t.step.items if n in items]
         if held:
             key = text(guid(project, "lays", t.step.name))
             lines.add("IFCRELASSIGNSTOPROCESS", key, NULL, NULL, NULL, refs(held), NULL, tasks[t.step.name], NULL)
