@@ -22,23 +22,29 @@ FLAT = 4
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Levels:
-    """Course lines: levelling bed, unit height, bed joint, number of courses, least rip."""
+    """Course lines: levelling bed, unit height, bed joint, number of courses, least rip, and which courses are ripped all along."""
 
     bed: Nm
     height: Nm
     joint: Nm
     count: int
     least_rip: Nm
+    low: tuple[tuple[int, Nm], ...] = ()
+    """Courses under a bed that a rule holds off the module, and how high each of them is."""
 
     def bottom(self, course: int) -> Nm:
-        return self.bed + (course - 1) * (self.height + self.joint)
+        line = self.bed + (course - 1) * (self.height + self.joint)
+        return line - sum(self.height - h for k, h in self.low if k < course) if self.low else line
 
     def top(self, course: int) -> Nm:
-        return self.bottom(course) + self.height
+        return self.bottom(course) + (dict(self.low).get(course, self.height) if self.low else self.height)
 
     def course(self, level: Nm) -> int:
         """Return the course in which a piece with this underside lies."""
-        return max(1, (level - self.bed) // (self.height + self.joint) + 1)
+        found = max(1, (level - self.bed) // (self.height + self.joint) + 1)
+        while self.low and self.bottom(found + 1) <= level:  # lower courses below put more of them under a level
+            found += 1
+        return found
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
