@@ -117,7 +117,7 @@ def unstepped(top: Profile) -> list[list[tuple[Nm, Nm]]]:
     """Cut a top profile at its steps."""
     parts: list[list[tuple[Nm, Nm]]] = [[top[0]]]
     for (a, p), (b, q) in pairwise(top):
-        if a == b and p != q:
+        if a == b and abs(p - q) > MM:
             parts.append([])
         parts[-1].append((b, q))
     return [part for part in parts if len(part) > 1 and part[0][0] < part[-1][0]]
