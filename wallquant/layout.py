@@ -6,6 +6,7 @@ offsets are from the centre line, positive to the left.  A run starts at its end
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -214,8 +215,7 @@ class Courses:
 
     def at(self, level: Nm) -> int:
         """Number of the course in whose band `level` lies; a bearing line belongs to the course above it."""
-        first, pitch = self.levels[0], self.levels[0].unit.height + self.joint
-        return max(1, min(len(self.levels), (level - first.bottom) // pitch + 1)) if self.levels else 1
+        return max(1, bisect_right(self.levels, level, key=lambda c: c.bottom))
 
 
 @dataclass(frozen=True, kw_only=True)

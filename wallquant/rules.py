@@ -77,7 +77,11 @@ class Use:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Bed:
-    """A bed is wanted at a level; asked with nominal courses, before all else."""
+    """A bed is wanted at a level; asked with nominal courses, before all else.
+
+    One that yields moves heads within the fit to a course there.  One with `yields` 0 is held: in all runs that share course lines the
+    course over it begins there with whole units, and what is ripped lies below it; where two cannot both be, a finding says so.
+    """
 
     level: Nm
     yields: int = 5
@@ -111,6 +115,10 @@ class Item:
     With a `task` it is work: items of one run (or one corner, where that is named), course and task are done in one step of that
     kind, after the pieces of `course` and below that they stand over, and before those of higher courses.  Course 0 comes before
     all pieces.  `seconds` is the work of one mason for this item, `text` the sentence for the foreman.
+
+    A rule does not know what engines decide, so it may say on what an item depends: with `passing` it is placed only where its run
+    passes (True) or butts (False) at `corner` in `course`; one that is `interrupted` ends where an opening, a fixed piece (a lintel),
+    a straight joint, or pieces ripped in height lie in its way, and goes on behind: quantity and seconds are shared out by length.
     """
 
     kind: str
@@ -128,6 +136,8 @@ class Item:
     task: str = ""
     seconds: int = 0
     text: str = ""
+    passing: bool | None = None
+    interrupted: bool = False
     rule: str = ""
 
 

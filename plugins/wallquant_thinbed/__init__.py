@@ -11,6 +11,7 @@ from wallquant.rules import Rule
 @hookimpl
 def wallquant_rules() -> Iterable[type[Rule]]:
     """Return the rules of this pack, one a module."""
+    from wallquant_thinbed.bond_beams import BondBeams
     from wallquant_thinbed.closures import Closures
     from wallquant_thinbed.corner_leads import CornerLeads
     from wallquant_thinbed.junctions import Junctions
@@ -19,4 +20,4 @@ def wallquant_rules() -> Iterable[type[Rule]]:
     from wallquant_thinbed.running_bond import RunningBond
     from wallquant_thinbed.site_cautions import SiteCautions
 
-    return (RunningBond, CornerLeads, LintelBearing, LevellingCourse, Junctions, Closures, SiteCautions)
+    return (RunningBond, CornerLeads, LintelBearing, BondBeams, LevellingCourse, Junctions, Closures, SiteCautions)

@@ -1,9 +1,9 @@
 """Bonding: from the graph to every piece in its place.  `bond` is the door.
 
-Rooms: `asking` (rules' sentences to problems), `coursing` (levels), `cells` (the face cut into courses), `corners` and `phases`
+Rooms: `asking` (rules' sentences to problems), `beds` and `coursing` (levels), `cells` (the face cut into courses), `corners` and `phases`
 (who passes), `problem`, `span`, `pair` and `stack` (head joints), `solving` (all runs), `stamping` (pieces as columns), `conflicts`,
-`standing` and `rounds` (what cannot be laid is left out, and the rest solved again), `laid` and `ledger` (what is laid against what
-is drawn), `telling` (findings).
+`standing` and `rounds` (what cannot be laid is left out, and the rest solved again), `placing` (items), `laid` and `ledger` (what is laid
+against what is drawn), `telling` (findings).
 """
 
 from __future__ import annotations
@@ -15,12 +15,14 @@ import numpy as np
 
 from wallquant.bonding.angled import of_angled, wedges
 from wallquant.bonding.asking import Asked, Extras, RuleError
+from wallquant.bonding.beds import of_beds
 from wallquant.bonding.conflicts import told
 from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.facing import beyond
 from wallquant.bonding.guests import guests
 from wallquant.bonding.laid import region
 from wallquant.bonding.ledger import Account, accounts
+from wallquant.bonding.placing import placed
 from wallquant.bonding.rounds import laid_out
 from wallquant.bonding.solving import Solved
 from wallquant.bonding.telling import of_accounts, of_corners, of_runs
@@ -111,6 +113,7 @@ def bond(
         taken = region(one.problem, solved[name], there)
         books += accounts(drawn[name], one, solved[name], taken, there, walls)
     findings = [
+        *of_beds(laid.beds, drawn, system),
         *of_runs(asked, solved, system),
         *of_corners(corners, patterns, asked),
         *of_angled(corners, asked, system),
@@ -160,7 +163,11 @@ def _items(
     corners: Mapping[str, Corner],
 ) -> list[Item]:
     """Return the items that rules said, a tie of the engine's own where a run passes twice and no rule ties it there, and gaps."""
-    out = [item for one in extras.values() for item in one.items]
+    out: list[Item] = []
+    for item in (i for said in extras.values() for i in said.items):
+        if item.run not in asked:
+            raise RuleError(f"rule {item.rule} places an item ({item.kind}) in run '{item.run}', which there is not; repair the rule")
+        out += placed(item, asked[item.run], solved[item.run])
     held = {(i.corner, i.course) for i in out if i.kind == "tie"}
     for name, found in patterns.items():
         for course in found.broken:

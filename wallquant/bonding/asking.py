@@ -72,6 +72,11 @@ def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
     return answers
 
 
+def chosen(run: Run, heads: Mapping[str, Nm], sills: Mapping[str, Nm]) -> Run:
+    """Return a run with the heads and sills that the job chose instead of the drawn ones."""
+    return replace(run, openings=tuple(replace(o, head=heads.get(o.key, o.head), sill=sills.get(o.key, o.sill)) for o in run.openings))
+
+
 def ask(
     run: Run,
     rules: Sequence[Rule],
@@ -79,6 +84,8 @@ def ask(
     sills: Mapping[str, Nm],
     bondable: frozenset[str],
     left: frozenset[str] = frozenset(),
+    held: Sequence[Nm] = (),
+    beds: Mapping[Nm, int] | None = None,
 ) -> Asked:
     """Ask all rules about a run: first what beds they want with nominal courses, then everything else.
 
@@ -93,11 +100,15 @@ def ask(
         Corners whose runs can pass in turn.
     left : frozenset of str
         Keys of openings whose fixed pieces cannot be laid: choices that bridge them are not heard.
+    held : sequence of int
+        Levels of beds that are laid where they are wanted.
+    beds : mapping of level to yields, optional
+        What beds the rules want, where that is known already.
     """
-    levels = courses(run)
-    chosen = tuple(replace(o, head=heads.get(o.key, o.head), sill=sills.get(o.key, o.sill)) for o in run.openings)
-    run = replace(run, openings=chosen)
-    beds = {s.level: s.yields for rule in rules for s in said(rule, run, levels) if isinstance(s, Bed)}
+    run = chosen(run, heads, sills)
+    levels = courses(run, held)
+    if beds is None:
+        beds = {s.level: s.yields for rule in rules for s in said(rule, run, courses(run)) if isinstance(s, Bed)}
     fit = fitted(run, levels, beds)
     seen = replace(run, openings=fit.openings, top=fit.top)
     spoken = [(rule.code, s) for rule in rules for s in said(rule, seen, levels) if not (isinstance(s, Choice) and left & _bridged(s))]
@@ -111,7 +122,14 @@ def ask(
     base = replace(base, asks=tuple(sorted({*base.asks, *support}, key=lambda a: (a.course, a.lo, a.hi, a.of, a.yields, a.rule))))
     problem = Problem(
         how=bonded(catalogue, run.unit),
-        levels=Levels(bed=levels.bed, height=run.unit.height, joint=levels.joint, count=len(levels), least_rip=catalogue.least_rip),
+        levels=Levels(
+            bed=levels.bed,
+            height=run.unit.height,
+            joint=levels.joint,
+            count=len(levels),
+            least_rip=catalogue.least_rip,
+            low=tuple((c.number, c.top - c.bottom) for c in levels.levels if c.top - c.bottom != run.unit.height),
+        ),
         top=_extended(tuple((s, z - run.bottom) for s, z in fit.top), max(j.thickness for j in run.junctions)),
         holes=holes(fit, gaps),
         meets=tuple(

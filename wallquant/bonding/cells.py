@@ -22,23 +22,29 @@ FLAT = 4
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Levels:
-    """Course lines: levelling bed, unit height, bed joint, number of courses, least rip."""
+    """Course lines: levelling bed, unit height, bed joint, number of courses, least rip, and which courses are ripped all along."""
 
     bed: Nm
     height: Nm
     joint: Nm
     count: int
     least_rip: Nm
+    low: tuple[tuple[int, Nm], ...] = ()
+    """Courses under a bed that a rule holds off the module, and how high each of them is."""
 
     def bottom(self, course: int) -> Nm:
-        return self.bed + (course - 1) * (self.height + self.joint)
+        line = self.bed + (course - 1) * (self.height + self.joint)
+        return line - sum(self.height - h for k, h in self.low if k < course) if self.low else line
 
     def top(self, course: int) -> Nm:
-        return self.bottom(course) + self.height
+        return self.bottom(course) + (dict(self.low).get(course, self.height) if self.low else self.height)
 
     def course(self, level: Nm) -> int:
         """Return the course in which a piece with this underside lies."""
-        return max(1, (level - self.bed) // (self.height + self.joint) + 1)
+        found = max(1, (level - self.bed) // (self.height + self.joint) + 1)
+        while self.low and self.bottom(found + 1) <= level:  # lower courses below put more of them under a level
+            found += 1
+        return found
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -144,6 +150,17 @@ def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tu
     for (x, p), (y, q) in itertools.pairwise(top):
         if x == y:
             owners.setdefault(x, -1 if p > q else 1)
+    met: dict[Nm, list[tuple[Block, int]]] = {}
+    for b in blocks:
+        met.setdefault(b.lo, []).append((b, 1 if b.solid else -1))
+        met.setdefault(b.hi, []).append((b, -1 if b.solid else 1))
+    contested = {x: there for x, there in met.items() if len({side for _, side in there}) > 1}
+
+    def owner(x: Nm, row: int) -> int:
+        """Say which side keeps its end at a station: where two blocks meet there, the one in this course says so."""
+        here = (side for b, side in contested.get(x, ()) if b.bottom < levels.top(row) and b.top > levels.bottom(row))
+        return next(here, owners.get(x, -1))
+
     cells: list[Cell] = []
     open_cells: dict[tuple[int, Nm, Nm], tuple[Nm, bool, list[tuple[Nm, Nm, bool]]]] = {}
     sides: dict[tuple[int, Nm, Nm], tuple[Nm, bool]] = {}  # how high the masonry of each is so far at its right, and whether it fell
@@ -151,7 +168,7 @@ def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tu
         a, b = cuts[k], cuts[k + 1]
         here = {(bit.row, bit.bottom, bit.top): bit for bit in bits}
         for key in [key for key in open_cells if key not in here]:
-            cells.append(_closed(key, open_cells.pop(key), a, _touches(key, bits, blocks, a, 1), owners.get(a, -1), gap))
+            cells.append(_closed(key, open_cells.pop(key), a, _touches(key, bits, blocks, a, 1), owner(a, key[0]), gap))
         for key, bit in here.items():
             rise, fall = (max(bit.bottom, min(bit.top, level(top, x, side))) if bit.raked else bit.top for x, side in ((a, 1), (b, -1)))
             before, fell = sides[key] if key in open_cells else (rise, False)
@@ -159,12 +176,12 @@ def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tu
             valley = fell and (rise > before or fall > rise)
             sides[key] = fall, (fell and not valley) or fall < rise
             if key in open_cells and valley:  # no piece has a valley in its top
-                cells.append(_closed(key, open_cells.pop(key), a, True, owners.get(a, -1), gap))
+                cells.append(_closed(key, open_cells.pop(key), a, True, owner(a, key[0]), gap))
             if key in open_cells:
                 open_cells[key][2].append((a, b, bit.raked))
                 continue
             lapped = k > 0 and _touches(key, columns[k - 1], blocks, a, -1)
-            start = a + gap if lapped and owners.get(a, -1) < 0 else a
+            start = a + gap if lapped and owner(a, bit.row) < 0 else a
             open_cells[key] = (start, lapped, [(a, b, bit.raked)])
     for key in sorted(open_cells):
         cells.append(_closed(key, open_cells[key], FAR, False, -1, gap))

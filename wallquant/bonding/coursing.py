@@ -6,7 +6,7 @@ All runs of one connected part with one underside share their course lines, so t
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from wallquant.building import Profile
@@ -25,19 +25,57 @@ class Fitted:
     top: Profile
 
 
-def courses(run: Run) -> Courses:
-    """Return the courses of a run with nominal joints: the first on the nominal levelling bed, the last reaching its highest top."""
-    catalogue, unit = run.catalogue, run.unit
-    bed, joint = catalogue.levelling_bed.nominal, catalogue.bed.nominal
-    pitch = unit.height + joint
+def courses(run: Run, held: Sequence[Nm] = ()) -> Courses:
+    """Return the courses of a run with nominal joints: the first on the nominal levelling bed, the last reaching its highest top.
+
+    Parameters
+    ----------
+    run : Run
+    held : sequence of int
+        Levels of beds that are laid where they are wanted, as `heights` takes them: what is ripped for them are the courses under them.
+    """
+    catalogue = run.catalogue
+    bed, joint, height = catalogue.levelling_bed.nominal, catalogue.bed.nominal, run.unit.height
+    low = heights(bed=bed, joint=joint, height=height, rip=catalogue.least_rip, held=[z - run.bottom for z in held]) or {}
     # the lowest number of courses that ends within the fit of the highest top, or above it
-    reach = max(z for _, z in run.top) - catalogue.fit.top.minus - run.bottom - bed + joint
-    count = max(1, -(-reach // pitch))
-    levels = tuple(
-        Course(run=run, number=k + 1, bottom=run.bottom + bed + k * pitch, top=run.bottom + bed + k * pitch + unit.height)
-        for k in range(count)
-    )
-    return Courses(levels=levels, bed=bed, joint=joint)
+    reach = max(z for _, z in run.top) - catalogue.fit.top.minus
+    levels: list[Course] = []
+    floor = run.bottom + bed
+    while not levels or levels[-1].top < reach:
+        tall = low.get(len(levels) + 1, height)
+        levels.append(Course(run=run, number=len(levels) + 1, bottom=floor, top=floor + tall))
+        floor += tall + joint
+    return Courses(levels=tuple(levels), bed=bed, joint=joint)
+
+
+def heights(*, bed: Nm, joint: Nm, height: Nm, rip: Nm, held: Iterable[Nm]) -> dict[int, Nm] | None:
+    """Return the courses that are ripped so that a course begins at each held level, and their heights; None where that cannot be.
+
+    A course that would be lower than the least rip shares its height with the one below.  A course that begins at a held level stays
+    whole: the rip lies below it.  Levels are above the run's underside.
+    """
+    low: dict[int, Nm] = {}
+    course, floor, whole = 1, bed, 0
+    for level in sorted(held):
+        if level < floor:
+            return None
+        steps = (level - floor) // (height + joint)
+        course, floor = course + steps, floor + steps * (height + joint)
+        if floor < level:
+            if course == whole:
+                return None
+            rest = level - joint - floor
+            if rest >= rip:
+                low[course] = rest
+                course += 1
+            elif course - 1 <= whole:
+                return None
+            else:
+                low[course - 1] = (rest + height) // 2
+                low[course] = rest + height - low[course - 1]
+                course += 1
+        floor, whole = level, course
+    return low
 
 
 def fitted(run: Run, levels: Courses, beds: Mapping[Nm, int]) -> Fitted:

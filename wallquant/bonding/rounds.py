@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from wallquant.bonding.asking import Asked, Extras, ask
+from wallquant.bonding.asking import Asked, Extras, ask, chosen
+from wallquant.bonding.beds import Beds, beds
 from wallquant.bonding.cells import Block
 from wallquant.bonding.conflicts import LeftOut, left_out
 from wallquant.bonding.corners import Pattern
@@ -32,6 +33,7 @@ class Laid:
     runs: tuple[Run, ...]
     pieces: Pieces
     left: tuple[LeftOut, ...]
+    beds: Beds
 
 
 def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping[str, Nm], *, workers: int) -> Laid:
@@ -40,6 +42,7 @@ def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], s
     corners = {c.name: c for c in network.corners}
     bondable = frozenset(c.name for c in network.corners if c.bondable)
     drawn = {r.name: r for r in network.runs}
+    lines = beds(network, {name: chosen(run, heads, sills) for name, run in drawn.items()}, ranked)
     left: dict[LeftOut, None] = {}
     voids: dict[str, tuple[Block, ...]] = {}
     asked: dict[str, Asked] = {}
@@ -51,7 +54,8 @@ def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], s
         held = {name: frozenset(k for one in left if one.run == name for k in one.openings) for name in drawn}
         for name in drawn:
             if name in changed:
-                asked[name] = without(ask(drawn[name], ranked, heads, sills, bondable, held[name]), voids.get(name, ()))
+                said = ask(drawn[name], ranked, heads, sills, bondable, held[name], lines.held[name], lines.wanted[name])
+                asked[name] = without(said, voids.get(name, ()))
         again = {name for part in network.parts if changed.intersection(part) for name in part}
         engine = Engine(solvers=engine.solvers)  # layouts are kept; what is known of runs and corners is not true any more
         done, found = solve_all(
@@ -76,7 +80,7 @@ def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], s
         if not changed:
             break
     patterns = {name: patterns[name] for name in corners if name in patterns}
-    return Laid(asked=asked, solved=solved, patterns=patterns, extras=extras, runs=runs, pieces=pieces, left=tuple(left))
+    return Laid(asked=asked, solved=solved, patterns=patterns, extras=extras, runs=runs, pieces=pieces, left=tuple(left), beds=lines)
 
 
 def _stamped(

@@ -56,7 +56,11 @@ def patterned(
             top = max(z for _, z in shape) if shape else span.top
             if shape:  # the toe of a rake is cut off where it begins above the bed
                 a, b = min(s for s, _ in shape), max(s for s, _ in shape)
-            unit = next((u for c, lo, hi, u in uses if c == course and a < hi and b > lo), standard.code)
+            # a ripped piece has no trough left, so that it is no U unit
+            whole = top - span.bottom == standard.height
+            unit = next(
+                (u for c, lo, hi, u in uses if c == course and a < hi and b > lo and (whole or units[u].trough is None)), standard.code
+            )
             found.append((course, a, span.bottom, b, top, unit, -1, shape, plan))
     for n, put in enumerate(solved.face.puts):
         if put.unit:

@@ -22,6 +22,9 @@ from wallquant.layout import Corner, Infill, Junction, Part, Plane, Role, Run, R
 from wallquant.masonry import KINDS, Face, Unit
 from wallquant.units import MM, Nm, mm_text
 
+HAIR: Nm = MM // 100
+"""Points of a top that are nearer to each other than this are one."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Network:
@@ -323,7 +326,18 @@ def _top(parts: Sequence[Part]) -> Profile:
         hi = (part.end + parts[n + 1].start) // 2 if n + 1 < len(parts) else part.end
         inner = [(s, z) for s, z in part.top if lo < s < hi]
         out += [(lo, level_at(part.top, lo)), *inner, (hi, level_at(part.top, hi))]
-    return tuple(p for n, p in enumerate(out) if n == 0 or p != out[n - 1])
+    return _without_hairs(out)
+
+
+def _without_hairs(points: Sequence[tuple[Nm, Nm]]) -> Profile:
+    """Leave out points a hair from the one before, which floats of a model make; both ends stay."""
+    out = [points[0]]
+    for n, (s, z) in enumerate(points[1:], start=1):
+        if max(s - out[-1][0], abs(z - out[-1][1])) > HAIR:
+            out.append((s, z))
+        elif n == len(points) - 1 and len(out) > 1:
+            out[-1] = (s, z)
+    return tuple(out)
 
 
 def level_at(top: Profile, station: Nm) -> Nm:
