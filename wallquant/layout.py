@@ -250,6 +250,9 @@ class Pieces:
     elevation: Mapping[int, tuple[tuple[Nm, Nm], ...]] = field(default_factory=dict)
     plan: Mapping[int, tuple[tuple[Nm, Nm], ...]] = field(default_factory=dict)
     work: Mapping[int, str] = field(default_factory=dict)
+    """What is done on site besides the saw: turn, drill, notch."""
+    holes: Mapping[int, tuple[tuple[Nm, Nm, Nm], ...]] = field(default_factory=dict)
+    """Holes drilled on site: station, offset and diameter of each, by row."""
 
     def __len__(self) -> int:
         return len(self.run)

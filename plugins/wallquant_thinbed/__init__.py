@@ -19,5 +19,6 @@ def wallquant_rules() -> Iterable[type[Rule]]:
     from wallquant_thinbed.lintel_bearing import LintelBearing
     from wallquant_thinbed.running_bond import RunningBond
     from wallquant_thinbed.site_cautions import SiteCautions
+    from wallquant_thinbed.vertical_bars import VerticalBars
 
-    return (RunningBond, CornerLeads, LintelBearing, BondBeams, LevellingCourse, Junctions, Closures, SiteCautions)
+    return (RunningBond, CornerLeads, LintelBearing, BondBeams, LevellingCourse, Junctions, Closures, SiteCautions, VerticalBars)

@@ -2,8 +2,8 @@
 
 Rooms: `asking` (rules' sentences to problems), `beds` and `coursing` (levels), `cells` (the face cut into courses), `corners` and `phases`
 (who passes), `problem`, `span`, `pair` and `stack` (head joints), `solving` (all runs), `stamping` (pieces as columns), `conflicts`,
-`standing` and `rounds` (what cannot be laid is left out, and the rest solved again), `placing` (items), `laid` and `ledger` (what is laid
-against what is drawn), `telling` (findings).
+`standing` and `rounds` (what cannot be laid is left out, and the rest solved again), `placing` (items), `cores` (bars), `laid` and
+`ledger` (what is laid against what is drawn), `telling` (findings).
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from wallquant.bonding.angled import of_angled, wedges
 from wallquant.bonding.asking import Asked, Extras, RuleError
 from wallquant.bonding.beds import of_beds
 from wallquant.bonding.conflicts import told
+from wallquant.bonding.cores import cored
 from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.facing import beyond
 from wallquant.bonding.guests import guests
@@ -92,18 +93,21 @@ def bond(
     corners = {c.name: c for c in network.corners}
     drawn = {r.name: r for r in network.runs}
     laid = laid_out(network, rules, heads or {}, sills or {}, workers=workers)
-    asked, solved, patterns, extras, runs, pieces = laid.asked, laid.solved, laid.patterns, laid.extras, laid.runs, laid.pieces
+    asked, solved, patterns, extras, runs = laid.asked, laid.solved, laid.patterns, laid.extras, laid.runs
+    by_name = {r.name: r for r in runs}
+    items = _items(asked, extras, solved, patterns, corners)
+    pieces, placed_items, of_bars = cored(laid.pieces, items, by_name, network.catalogue, system)
     walls = {w.guid: w for w in building.walls}
     work = Work(
         catalogue=network.catalogue,
-        runs={r.name: r for r in runs},
+        runs=by_name,
         corners=corners,
         parts=network.parts,
         courses={name: one.fitted.courses for name, one in asked.items()},
         pieces=pieces,
         bridges=tuple(_bridges(network, asked, solved, pieces.names, pieces.fixed)),
         phases={name: _phases(corners[name], p, asked) for name, p in patterns.items()},
-        items=tuple(_items(asked, extras, solved, patterns, corners)),
+        items=placed_items,
         start_corner=start_corners or _start_corners(network),
     )
     books: list[Account] = []
@@ -118,6 +122,7 @@ def bond(
         *of_corners(corners, patterns, asked),
         *of_angled(corners, asked, system),
         *(told(one, asked) for one in laid.left),
+        *of_bars,
         *of_accounts(books, walls),
     ]
     return Bond(

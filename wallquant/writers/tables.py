@@ -66,7 +66,7 @@ def _pieces(plan: Plan) -> pd.DataFrame:
         "unit": np.array([x.code for x in p.units] or [""], dtype=object)[p.unit] if len(p) else [],
         "cut": np.array(_CUT_WORDS, dtype=object)[p.cut],
         "work": _sparse(p, p.work),
-        "holes": [""] * len(p),
+        "holes": _sparse(p, {k: ";".join(" ".join(mm_text(v) for v in hole) for hole in some) for k, some in p.holes.items()}),
         "start_mm": p.start / MM,
         "end_mm": p.end / MM,
         "bottom_mm": p.bottom / MM,

@@ -1,0 +1,126 @@
+"""Bars worked out by hand: which units, turned or drilled, and what is clear.  Stations here are from the node (t/2 less than face)."""
+
+from __future__ import annotations
+
+from math import pi
+from typing import Any
+
+import pytest
+
+from tests.unit import laid_house as house
+from wallquant import catalogue as catalogues
+from wallquant.bonding import cores
+from wallquant.rules import Item
+from wallquant.units import MM, inches, mm
+
+SPACED = {"vertical_bars": {"spacing": "1200 mm"}}
+FT3 = 304.8**3 * 1e-9
+
+
+def work_of(pieces: Any, run: str, at: float) -> list[tuple[int, str, str]]:
+    """Course, unit kind and work of the pieces over a station of a run."""
+    n = pieces.runs.index(run)
+    rows = [k for k in range(len(pieces)) if pieces.run[k] == n and pieces.start[k] < mm(at) < pieces.end[k]]
+    return [(int(pieces.course[k]), pieces.units[pieces.unit[k]].kind, pieces.work.get(k, "")) for k in rows]
+
+
+@pytest.fixture(scope="module")
+def ring() -> Any:
+    """Outside 6.2 x 4.4 m, 200 thick, bars at most 1200 apart."""
+    return house.lay(house.ring(6200, 4400), settings=SPACED)
+
+
+def test_no_drilling_round_a_pinwheel(ring: Any) -> None:
+    """100, 1300, 2500, 3700, 4900, 6100 from the outside face: 100 from alternating ends, one core unit, turned each course."""
+    pieces = ring.work.pieces
+    assert not pieces.holes
+    for at in (1200, 2400, 3600, 4800):
+        told = work_of(pieces, "R2" if ring.work.runs["R2"].length == mm(6000) else "R1", at)
+        assert {kind for _, kind, _ in told} == {"core"}, at
+        turned = {course: "turn" in work for course, _, work in told}
+        assert all(turned[c] != turned[c + 1] for c in turned if c + 1 in turned), at
+    stubs = sorted(i.start for i in ring.items("bar") if i.course == 0 and ring.work.runs[i.run].length == mm(6000))
+    assert {round(s / MM) for s in stubs} >= {0, 1200, 2400, 3600, 4800, 6000}
+
+
+def test_cuts_are_no_more_than_without_bars(ring: Any) -> None:
+    assert int((ring.work.pieces.cut & 0b1111 != 0).sum()) == 0
+
+
+def test_each_first_piece_at_a_core_is_notched(ring: Any) -> None:
+    pieces = ring.work.pieces
+    notched = [k for k, work in pieces.work.items() if "notch" in work]
+    assert len(notched) >= 16 and all(pieces.cut[k] == cores.NOTCH for k in notched)
+    assert 1 in {int(pieces.course[k]) for k in notched}
+
+
+def test_core_grout_by_the_foot() -> None:
+    """A core of 3 in takes 0.0491 ft3 a foot, of 4 in 0.0873 (derived); the bar's own volume is taken off."""
+    for size, foot in ((3, 0.0491), (4, 0.0873)):
+        assert pi / 4 * (size * 25.4) ** 2 * 304.8 * 1e-9 / FT3 == pytest.approx(foot, abs=5e-5)
+    laid = house.lay([house.wall("A", (0, 0), (6000, 0))], settings={"vertical_bars": {"schedule": "R1: 100 mm"}})
+    fills = laid.items("core fill")
+    high = sum(i.top - i.bottom for i in fills) / MM
+    assert sum(i.quantity for i in fills) == pytest.approx(pi / 4 * (100**2 - 12.7**2) * high * 1e-9, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("thickness", "diameter", "offset", "along", "clear"),
+    [
+        (7.875, 4, 5 - 7.875 / 2, 0, 0.6875),
+        (7.875, 3, 5 - 7.875 / 2, 0, 0.1875),
+        (9.875, 4, 9.875 / 2 - 4, 9.875 / 2 - 4, 0.424),
+    ],
+)
+def test_clearance_of_a_bar_in_its_core(thickness: float, diameter: float, offset: float, along: float, clear: float) -> None:
+    """No. 4 in 8 in block at 5 in, and in 10 in block at 4 x 4 in from the faces."""
+    cross = cores._Cross(item=0, row=0, station=inches(str(along)), offset=inches(str(offset)))
+    found = cores._clear((0, 0, inches(str(diameter))), cross, inches("1/2"))
+    assert found / inches("1") == pytest.approx(clear, abs=5e-4)
+    assert (found >= cores.CLEAR) == (clear >= 0.25)
+
+
+@pytest.mark.parametrize(("number", "lap"), [(4, 24), (5, 30), (6, 36)])
+def test_laps(number: int, lap: int) -> None:
+    """UFC 3-310-03A (read): No. 4 24 in, No. 5 30 in, No. 6 36 in, which is 48 diameters."""
+    laid = house.lay(
+        [house.wall("A", (0, 0), (6000, 0))],
+        settings={"vertical_bars": {"schedule": "R1: 100 mm", "size": f"{number}/8 in"}},
+    )
+    (stub,) = [i for i in laid.items("bar") if i.course == 0]
+    assert stub.top - stub.bottom == inches(str(lap))
+
+
+def test_a_bar_ends_under_a_lintel_and_says_so() -> None:
+    wall = house.wall("A", (0, 0), (6000, 0), openings=[(2300, 3300, 0, 2010)])
+    laid = house.lay([wall], settings={"vertical_bars": {"schedule": "R1: 2200 mm"}})
+    (said,) = {f.text for f in laid.findings if f.code == "bars.interrupted"}
+    lintel = laid.work.bridges[0].lintel[0]
+    assert laid.work.pieces.names[lintel] in said
+    under = int(laid.work.pieces.bottom[lintel])
+    assert all(not (i.bottom < under < i.top) for i in laid.items("bar"))
+
+
+def test_a_piece_that_no_core_unit_fits_is_drilled() -> None:
+    """199 from its end: no core of a unit sits there."""
+    laid = house.lay([house.wall("A", (0, 0), (6000, 0))], settings={"vertical_bars": {"schedule": "R1: 799 mm"}})
+    pieces = laid.work.pieces
+    assert pieces.holes and all(hole[0] == mm(799) for some in pieces.holes.values() for hole in some)
+    for row, some in pieces.holes.items():
+        full = pieces.volume[row] - sum(pi / 4 * d * d for _, _, d in some) * (pieces.top[row] - pieces.bottom[row]) / 1e27
+        assert pieces.solid[row] == pytest.approx(full, rel=1e-9)
+
+
+def test_bars_are_steps_in_their_order() -> None:
+    from wallquant.ordering import make_steps
+
+    laid = house.lay([house.wall("A", (0, 0), (6000, 0))], settings={"vertical_bars": {"schedule": "R1: 100 mm"}})
+    kinds = [s.kind for s in make_steps(laid.work, {}) if s.items]
+    assert set(kinds) >= {"bar stub", "bar", "core check", "core grout"}
+
+
+def test_catalogues_have_core_units_for_eight_inch_block() -> None:
+    book = catalogues.load("aac-us")
+    (core,) = book.of_kind("core", inches("7-7/8"))
+    assert core.cores[0].station == core.thickness // 2
+    assert isinstance(Item(kind="bar", run="R1", start=0, end=0, bottom=0, top=1), Item)
