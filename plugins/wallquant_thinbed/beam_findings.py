@@ -111,8 +111,9 @@ def _crossed(work: Work, run: Run, beam: Beam, rule: str) -> Iterator[Finding]:
             yield _finding(rule, "opening", "warning", said, *place, opening=bridge.opening)
         elif bridge.lintel and _in_course(work, run, bridge, beam):
             said = (
-                f"The lintel over {named}, or what is ripped over it, lies in the course of the bond beam of {run.name} at {level} and interrupts "
-                "it: bars and grout end at the lintel; raise the beam or lower the opening by a course, or have the engineer detail both"
+                f"The lintel over {named}, or what is ripped over it, lies in the course of the bond beam of {run.name} at {level} "
+                "and interrupts it: bars and grout end at the lintel; raise the beam or lower the "
+                "opening by a course, or have the engineer detail both"
             )
             yield _finding(rule, "lintel", "warning", said, *place, opening=bridge.opening)
         elif bridge.bridged == "units" and abs(bridge.head - course.bottom) <= MM:

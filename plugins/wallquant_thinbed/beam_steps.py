@@ -36,9 +36,10 @@ def precedences(work: Work, asked: Asked, rule: str) -> Iterator[Precedence]:
         before: list[Step] = []
         for kind in (TROUGH, BARS, STRAPS):
             after = kinds.get(kind, [])
-            last = [s for s in before if set(s.runs) & {r for a in after for r in a.runs}]
-            if last and after:
-                yield Precedence(first=_names(last), then=_names(after), reason=f"{last[0].kind} before {kind}", rule=rule)
+            for one in after:
+                last = [s for s in before if set(s.runs) & set(one.runs)]
+                if last:
+                    yield Precedence(first=_names(last), then=(one.name,), reason=f"{last[-1].kind} before {kind}", rule=rule)
             before = [*before, *after]
         wet, grout = kinds.get(WETTING, []), kinds.get(GROUT, [])
         then = wet or grout

@@ -263,7 +263,7 @@ class BondBeams(Rule):
                     kind="bar", run=run.name, start=lo, end=hi, size=p.bar_size,
                     bottom=level - p.bar_size // 2, top=level + p.bar_size // 2,
                     quantity=(hi - lo + extra) / _METRE, unit="m", course=number, corner=channel.corner, passing=passing, interrupted=True,
-                    task=beam_steps.BARS, seconds=round((hi - lo) * p.bar_seconds / _METRE), text=said,
+                    task=beam_steps.BARS, seconds=round((hi - lo) * p.bar_seconds / _METRE), text="" if k else said,
                 )  # fmt: skip
         for kind, most in (("strap", p.strap_spacing), ("anchor", p.anchor_spacing)):
             for at in beams.spaced(channel.lo, channel.hi, most) if most and beam.on_top and not channel.corner else ():

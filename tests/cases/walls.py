@@ -89,6 +89,7 @@ def _junctions(name: str, long: Nm, top: Nm, given: Sequence[Case]) -> tuple[Jun
                 top=length(one.get("top"), top),
                 turn=float(one.get("turn", 90.0)),
                 bearing=one.get("bearing"),
+                goes_first=bool(one.get("first", False)),
             )
         )
     roles = {j.role for j in out}
@@ -113,8 +114,9 @@ def _opening(given: Case) -> RunOpening:
 
 
 def _step(line: str) -> Step:
-    """``name kind runs course corner part``, runs joined by +, - for no corner."""
+    """``name kind runs course corner part``, runs and words of a kind joined by +, - for no corner."""
     name, kind, runs, course, corner, part = line.split()
+    kind = kind.replace("+", " ")
     return Step(name=name, kind=kind, runs=tuple(runs.split("+")), course=int(course), corner=corner.strip("-"), part=part)
 
 

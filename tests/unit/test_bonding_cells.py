@@ -104,3 +104,17 @@ def test_mean_length() -> None:
 def test_cells_reach_beyond_both_ends() -> None:
     cells, _ = face(LEVELS, flat(209), (), MM)
     assert (cells[0].lo, cells[0].hi) == (-FAR, FAR)
+
+
+def test_a_joint_beside_two_openings_belongs_to_the_one_in_its_course() -> None:
+    """A door of 2300 to 3200 and a window from 3200 on, higher up: at the door's jamb the right-hand pieces keep their end."""
+    holes = (
+        Block(lo=2300 * MM, hi=3200 * MM, bottom=550 * MM, top=2000 * MM),
+        Block(lo=3200 * MM, hi=3800 * MM, bottom=900 * MM, top=2000 * MM),
+    )
+    for order in (holes, holes[::-1]):
+        cells, _ = face(LEVELS, flat(1209), order, MM)
+        ends = {c.row: c.lo for c in cells if c.row == 3 and 3100 * MM < c.lo < 3300 * MM}
+        assert ends == {3: 3200 * MM}
+        under = next(c for c in cells if c.row == 3 and c.top == 550 * MM)
+        assert under.hi == 3199 * MM

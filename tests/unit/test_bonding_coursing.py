@@ -7,7 +7,8 @@ import pytest
 from tests.unit.laid_house import lay, wall
 from wallquant import catalogue as catalogues
 from wallquant import graph
-from wallquant.bonding.coursing import courses, fitted
+from wallquant.bonding.cells import Levels
+from wallquant.bonding.coursing import courses, fitted, heights
 from wallquant.building import Building, Wall
 from wallquant.layout import Run
 from wallquant.units import MM
@@ -60,3 +61,25 @@ def test_fit_of_the_top_is_told() -> None:
     account = lay([wall("A", (0, 0), (3000, 0), height=2400)]).bond.accounts[0]
     assert account.fit["top"] == 9 * MM
     assert account.ledger["fit_height"] == pytest.approx(2.999 * 0.009 * 0.2)  # five units are 2999 long
+
+
+def test_courses_under_a_held_bed_are_ripped() -> None:
+    """Bed 10, unit 199, joint 1, least rip 50: 2551 leaves 140; 2451 leaves 40, shared by two; a held course is never ripped itself."""
+    sizes = {"bed": 10 * MM, "joint": MM, "height": 199 * MM, "rip": 50 * MM}
+    assert heights(**sizes, held=[2551 * MM]) == {13: 140 * MM}
+    assert heights(**sizes, held=[2451 * MM]) == {12: 119 * MM + MM // 2, 13: 119 * MM + MM // 2}
+    assert heights(**sizes, held=[2410 * MM]) == {}
+    assert heights(**sizes, held=[1210 * MM, 2551 * MM]) == {13: 140 * MM}
+    assert heights(**sizes, held=[1351 * MM, 2551 * MM]) == {7: 140 * MM}
+    assert heights(**sizes, held=[2551 * MM, 2651 * MM]) is None
+    assert heights(**sizes, held=[40 * MM]) is None
+    assert heights(**sizes, held=[5 * MM]) is None
+
+
+def test_held_courses_reach_the_top_and_levels_are_found_again() -> None:
+    levels = courses(run_of(wall("A", (0, 0), (3000, 0), height=2750)), [2551 * MM])
+    assert [(c.bottom / MM, c.top / MM) for c in levels.levels[-2:]] == [(2410, 2550), (2551, 2750)]
+    lines = Levels(bed=10 * MM, height=199 * MM, joint=MM, count=14, least_rip=50 * MM, low=((13, 140 * MM),))
+    for c in levels.levels:
+        assert (lines.bottom(c.number), lines.top(c.number)) == (c.bottom, c.top)
+        assert {lines.course(z) for z in (c.bottom, c.top)} == {levels.at(c.bottom), levels.at(c.top)} == {c.number}

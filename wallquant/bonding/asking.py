@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from wallquant.bonding.cells import Block, Levels, level
-from wallquant.bonding.coursing import Fitted, courses, fitted
+from wallquant.bonding.coursing import Fitted, chosen, courses, fitted
 from wallquant.bonding.mitres import askew
 from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
 from wallquant.bonding.span import Bonded
@@ -70,11 +70,6 @@ def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
         if not isinstance(one, Sentence):
             raise RuleError(f"rule {rule.code} answers {type(one).__name__} on run {run.name}, which is no sentence of a rule; repair it")
     return answers
-
-
-def chosen(run: Run, heads: Mapping[str, Nm], sills: Mapping[str, Nm]) -> Run:
-    """Return a run with the heads and sills that the job chose instead of the drawn ones."""
-    return replace(run, openings=tuple(replace(o, head=heads.get(o.key, o.head), sill=sills.get(o.key, o.sill)) for o in run.openings))
 
 
 def ask(

@@ -151,14 +151,15 @@ def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tu
         if x == y:
             owners.setdefault(x, -1 if p > q else 1)
     met: dict[Nm, list[tuple[Block, int]]] = {}
-    for b in blocks:
-        met.setdefault(b.lo, []).append((b, 1 if b.solid else -1))
-        met.setdefault(b.hi, []).append((b, -1 if b.solid else 1))
+    for block in blocks:
+        met.setdefault(block.lo, []).append((block, 1 if block.solid else -1))
+        met.setdefault(block.hi, []).append((block, -1 if block.solid else 1))
     contested = {x: there for x, there in met.items() if len({side for _, side in there}) > 1}
 
     def owner(x: Nm, row: int) -> int:
         """Say which side keeps its end at a station: where two blocks meet there, the one in this course says so."""
-        here = (side for b, side in contested.get(x, ()) if b.bottom < levels.top(row) and b.top > levels.bottom(row))
+        low, high = levels.bottom(row), levels.top(row)
+        here = (side for one, side in contested.get(x, ()) if one.bottom < high and one.top > low)
         return next(here, owners.get(x, -1))
 
     cells: list[Cell] = []

@@ -25,6 +25,11 @@ class Fitted:
     top: Profile
 
 
+def chosen(run: Run, heads: Mapping[str, Nm], sills: Mapping[str, Nm]) -> Run:
+    """Return a run with the heads and sills that the job chose instead of the drawn ones."""
+    return replace(run, openings=tuple(replace(o, head=heads.get(o.key, o.head), sill=sills.get(o.key, o.sill)) for o in run.openings))
+
+
 def courses(run: Run, held: Sequence[Nm] = ()) -> Courses:
     """Return the courses of a run with nominal joints: the first on the nominal levelling bed, the last reaching its highest top.
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from wallquant.bonding.asking import Asked, Extras, ask, chosen
+from wallquant.bonding.asking import Asked, Extras, ask
 from wallquant.bonding.beds import Beds, beds
 from wallquant.bonding.cells import Block
 from wallquant.bonding.conflicts import LeftOut, left_out
 from wallquant.bonding.corners import Pattern
+from wallquant.bonding.coursing import chosen
 from wallquant.bonding.sharing import solve_all
 from wallquant.bonding.solving import Engine, Solved
 from wallquant.bonding.stamping import Pattern as Stamp
