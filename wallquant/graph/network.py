@@ -54,7 +54,7 @@ def build(
     face : Face, optional
         Of the catalogue; its default otherwise.
     any_thickness : bool
-        Make a virtual unit of the drawn thickness where no unit of the catalogue fits.
+        Make a virtual unit of the drawn thickness where no unit of the catalogue fits, and let rules ask for lintels made to measure.
 
     Returns
     -------
@@ -63,6 +63,7 @@ def build(
     fitted, aside, findings = _units(building, catalogue, face, any_thickness)
     virtual = sorted({u.thickness for _, u in fitted if u.virtual})
     catalogue = catalogue.including(u for t in virtual for kind in KINDS for u in catalogue.of_kind(kind, t, face))
+    catalogue = catalogue.model_copy(update={"to_measure": any_thickness})
     join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
     stub = catalogue.least_piece
     least = catalogue.least_piece + catalogue.head_joint.nominal
