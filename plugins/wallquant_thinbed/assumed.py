@@ -76,12 +76,13 @@ def _measured(run: Run, failed: Bridging, asked: Asked) -> Bridging:
 def _places(run: Run, one: Bridging, asked: Asked) -> Iterator[Place]:
     grid = MM if run.catalogue.system == "mm" else INCH // 16
     (first, last), least = one.limits, run.catalogue.least_piece
-    los = [(one.start - one.left) // grid * grid, one.start - one.left, first, first + least, *(band[1] for _, band in one.zones)]
-    his = [-(-(one.end + one.right) // grid) * grid, one.end + one.right, last, last - least, *(band[0] for _, band in one.zones)]
+    even = (one.start - one.left) // grid * grid, -(-(one.end + one.right) // grid) * grid
+    los = [even[0] if even[0] >= first else one.start - one.left, first, first + least, *(band[1] for _, band in one.zones)]
+    his = [even[1] if even[1] <= last else one.end + one.right, last, last - least, *(band[0] for _, band in one.zones)]
     left = sorted({at for at in los if first <= at <= one.start - one.left}, reverse=True)
     right = sorted({at for at in his if one.end + one.right <= at <= last})
     fit = run.catalogue.fit.top.plus
-    good = [[at for at in left if at in (first,) or at - first >= least], [at for at in right if at in (last,) or last - at >= least]]
+    good = [[at for at in left if at == first or at - first >= least], [at for at in right if at == last or last - at >= least]]
     for lo, hi in product(good[0][:SIDES], good[1][:SIDES]):
         top = lintels.levels(run, lo, hi)[0]
         height = run.unit.height if one.head + run.unit.height <= top + fit else top - one.head
