@@ -127,6 +127,14 @@ def test_overhang_past_a_corner() -> None:
     assert account.causes["past a corner, by less than a piece"] == pytest.approx(0.06 * 2.4, rel=0.02)
 
 
+def test_what_lies_beside_an_acute_corner_is_named_by_it() -> None:
+    """B rises 300 on 6000: A is clear of it with its whole thickness at 100 / sin + 100 / tan from the node, 4 m."""
+    house = checked(lay([wall("A", (0, 0), (6000, 0)), wall("B", (0, 0), (6000, 300))]))
+    causes = {cause: size for name in ("A", "B") for cause, size in house.account(name).causes.items()}
+    assert set(causes) == {"beside a corner at which it stops square before another wall"}
+    assert sum(causes.values()) == pytest.approx(100 * (401**0.5 + 20) * 2400 * 1e-6, rel=0.005)
+
+
 def test_a_wall_in_a_hole_is_lent_to_the_wall_around_it() -> None:
     """Drawn less openings stays what the model holds, for both; what is laid is as if the hole had never been drawn."""
     hole = (1000, 2200, 800, 1800)

@@ -32,6 +32,10 @@ GRID = 1e-6
 """Overlays are made on a grid of one nanometre: exact for our lengths, and never undecided."""
 
 
+PAST = "past a corner, by less than a piece"
+SHARP = "beside a corner at which it stops square before another wall"
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Account:
     """One wall's accounts: volumes m3 by the terms of `wallquant.files.LEDGER`, face areas m2, and fits in nanometres.
@@ -190,7 +194,7 @@ def _account(
     mine = _and(whole, _box(between[0], between[1], -FAR, FAR))
     squares = [_square(m) for m in problem.meets if m.half]
     square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
-    over = _overhang(run, problem, drawn, between)
+    over = _overhang(run, problem, drawn)
     aside = _and(net, _or([*scraps.values(), _less(over, theirs)]))
     rest = _less(net, aside)
     extra, lack = _less(mine, rest), _less(rest, mine)
@@ -208,7 +212,9 @@ def _account(
     niches = sum(v for o, v in _niches(wall))
     inexact = wall.drawn_m3 - wall.set_aside_m3 - wall.finishes_m3 - wall.finish_voids_m3 - drawn.area * m3
     causes = {cause: _and(net, scrap).area * 1e-6 for cause, scrap in scraps.items()}
-    causes["past a corner, by less than a piece"] = _and(net, _less(over, theirs)).area * 1e-6
+    sharp = _overhang(run, problem, drawn, loose=True)
+    causes[SHARP] = _and(net, _less(sharp, theirs)).area * 1e-6
+    causes[PAST] = _and(net, _less(_less(over, sharp), theirs)).area * 1e-6
     causes["around openings that are no rectangle, cut on site"] = special / thick * 1e3
     ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
     ledger = {
@@ -259,12 +265,15 @@ def _box_m3(o: RunOpening, thickness: Nm) -> float:
     return (o.end - o.start) * (o.head - o.sill) * thickness / 1e27
 
 
-def _overhang(run: Run, problem: Problem, drawn: Any, between: tuple[float, float]) -> Any:
-    """Return the strips by which the drawn body sticks out past its corners further than the fit of a joined end."""
+def _overhang(run: Run, problem: Problem, drawn: Any, *, loose: bool = False) -> Any:
+    """Return the strips by which the drawn body sticks out past its corners further than the fit of a joined end.
+
+    With `loose` only those at corners where a run stops square before the other.
+    """
     fit = run.catalogue.fit.joined_end
     out: list[Any] = []
-    for m in problem.meets:
-        if not m.half or m.role == "through":
+    for m, junction in zip(problem.meets, run.junctions, strict=True):
+        if not m.half or m.role == "through" or (loose and not junction.loose):
             continue
         if m.role == "start":
             limit = (m.station - m.half) / MM
