@@ -120,6 +120,16 @@ def test_ends_that_are_no_square_cut() -> None:
     assert abs(residual(account)) < 1e-9
 
 
+def test_a_notched_body_is_laid_through() -> None:
+    """A body smaller than its profile, notched where others meet it: more is laid than drawn, and nothing is set aside."""
+    one = wall("A", (0, 0), (5999, 0))
+    account = lay([replace(one, drawn_m3=one.drawn_m3 - 0.2)]).account("A")
+    assert not account.causes
+    assert account.ledger["set_aside"] == pytest.approx(0, abs=1e-12)
+    assert account.ledger["borrowed"] == pytest.approx(0.2)
+    assert abs(residual(account)) < 1e-9
+
+
 def test_overhang_past_a_corner() -> None:
     """A wall drawn 60 mm past the face of the other: too short for a piece, longer than the fit of a joined end."""
     house = checked(lay([wall("A", (-60, 100), (5999, 100)), wall("B", (100, 200), (100, 3000))]))

@@ -217,19 +217,20 @@ def _account(
     causes[PAST] = _and(net, _less(_less(over, sharp), theirs)).area * 1e-6
     causes["around openings that are no rectangle, cut on site"] = special / thick * 1e3
     ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
+    lost, notched = max(ragged, 0.0), max(-ragged, 0.0)  # a body with notches where others meet it is laid through
     ledger = {
         "drawn": wall.drawn_m3,
         "openings": holes.area * m3 - special + niches + wall.finish_voids_m3,
         "finishes": wall.finishes_m3,
-        "set_aside": aside.area * m3 + special + ragged + wall.set_aside_m3,
+        "set_aside": aside.area * m3 + special + lost + wall.set_aside_m3,
         "lent": lent.area * m3,
-        "borrowed": borrowed.area * m3,
+        "borrowed": borrowed.area * m3 + notched,
         "fit_length": (longer.area - shorter.area) * m3 - (inexact - ragged),
         "fit_height": (taller - lower) * m3,
         "fit_thickness": mine.area * (laid_thick - thick) * 1e-9 + niches,
         "laid": mine.area * laid_thick * 1e-9,
     }
-    causes["at ends that are no square or mitred cut"] = ragged / thick * 1e3
+    causes["at ends that are no square or mitred cut"] = lost / thick * 1e3
     causes = {cause: size for cause, size in causes.items() if abs(size) > 1e-6}
     reasons = (*wall.reasons, *(f"{size:.3f} m2 {cause}" for cause, size in causes.items()))
     area_open, area_aside = holes.area * 1e-6, aside.area * 1e-6 + wall.set_aside_m2
