@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from wallquant.findings import Finding, Place, Severity, Source
@@ -270,7 +270,8 @@ class LintelBearing(Rule):
             + ". Have it designed, then order it or cast it on site"
         )
         measured = text(shortest, system) if shortest < one.full else width
-        return self._finding(run, one, "assumed", "warning", said, measured, full if shortest < one.full else "")
+        told = self._finding(run, one, "assumed", "warning", said, measured, full if shortest < one.full else "")
+        return replace(told, cause=one.assumed)
 
     def _unbridged(self, run: Run, one: Bridging, named: str, width: str) -> Finding:
         system = run.catalogue.system
