@@ -19,6 +19,11 @@ from wallquant.rules import ParamError, ParamInfo, Rule, configured, infos
 from wallquant.units import INCH, MM, Nm, inch_text, mm_text
 
 SCHEMA = "wallquant.job/1"
+DXF_LAYERS = {
+    "pieces": "WQ-PIECES", "cuts": "WQ-CUTS", "cores": "WQ-CORES", "U units": "WQ-U-UNITS", "lintels": "WQ-LINTELS",
+    "openings": "WQ-OPENINGS", "items": "WQ-ITEMS", "text": "WQ-TEXT", "dimensions": "WQ-DIMENSIONS",
+}  # fmt: skip
+"""Layers of layout.dxf by what they hold; `dxf_layers` of the job gives them other names."""
 
 
 def _plain(value: object) -> object:
@@ -30,9 +35,12 @@ def _plain(value: object) -> object:
 Value = Annotated[object, PlainValidator(_plain), WithJsonSchema({"type": ["string", "number", "boolean"]})]
 Text = Annotated[str, Field(min_length=1)]
 Flag = Annotated[bool, Strict()]
+DxfHolds = Literal["pieces", "cuts", "cores", "U units", "lintels", "openings", "items", "text", "dimensions"]
 if TYPE_CHECKING:
     TimeOfDay = str
+    LayerName = str
 else:
+    LayerName = patterned(r"[^<>/\\\":;?*|=`,\x00-\x1f]{1,255}", "a layer's name without < > / \\ \" : ; ? * | = ` or a comma")
     TimeOfDay = patterned("([01]?[0-9]|2[0-3]):[0-5][0-9]", "a time of day, like '07:00'")
 
 
@@ -62,7 +70,7 @@ class Job(Model):
     )
     chord_gap: Length | None = _field(None, "Most distance of a curved wall's centre line from its chords; without it 10 mm.")
     least_chord: Length | None = _field(None, "Least length of a chord, else a curve is set aside as too tight; without it 200 mm.")
-    survey: Text | None = _field(None, "CSV file of slab shots.")
+    survey: Text | None = _field(None, "CSV file of slab shots: x, y and level or rod reading, or the name of a corner.")
     marks: Text | None = _field(None, "Folder of an older plan whose piece names are kept.")
     heads: dict[str, Signed] = _field({}, "Level to lay the head of an opening at, by the opening's key: a model level, like 2010 mm.")
     sills: dict[str, Signed] = _field({}, "Level to lay the sill of an opening at, by the opening's key: a model level, like 810 mm.")
@@ -71,6 +79,8 @@ class Job(Model):
     day_hours: Annotated[float, Strict()] = _field(8.0, "Hours of work in a day.", gt=0, le=24, allow_inf_nan=False)
     units: Literal["mm", "in"] | None = _field(None, "Units of sentences and pages for people; without it the catalogue's.")
     write: tuple[Text, ...] = _field((), "Further files to write, like xlsx or ifc.")
+    dxf_layers: dict[DxfHolds, LayerName] = _field({}, "Names of the layers of layout.dxf, by what they hold.")
+    ifc_schema: Literal["IFC4", "IFC4X3_ADD2"] = _field("IFC4", "Schema of layout.ifc.")
     fail_on: Literal["error", "warning"] = _field("error", "Findings from which on the exit code is 1.")
     plugins: tuple[Text, ...] = _field((), "Paths of plugins to load, besides the installed ones.")
     on_plugin_error: Literal["stop", "skip"] = _field("stop", "What to do when a plugin does not load.")

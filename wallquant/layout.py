@@ -259,8 +259,9 @@ class Pieces:
 class Step:
     """What one mason lays or does in one go.
 
-    `kind` is corner, lead, line, closure, lintel (these lay pieces), or hold.  `pieces` are row numbers of `Pieces`.  A lead
-    step has its corner and, since a lead is laid on both arms, the runs of both.  `seconds` is the work of one mason.
+    `kind` is corner, lead, line, closure, lintel (these lay pieces), hold, or the task of `items`, which are positions in
+    `Work.items`.  `pieces` are row numbers of `Pieces`.  A lead step has its corner and, since a lead is laid on both arms, the runs
+    of both.  `seconds` is the work of one mason, `resources` what is needed besides one.
     """
 
     name: str
@@ -269,7 +270,9 @@ class Step:
     course: int = 0
     corner: str = ""
     pieces: tuple[int, ...] = ()
+    items: tuple[int, ...] = ()
     seconds: int = 0
+    resources: tuple[str, ...] = ()
     text: str = ""
     part: str = ""
     """The connected part of the graph it belongs to (its first run's name)."""
@@ -316,3 +319,5 @@ class Work:
     steps: tuple[Step, ...] = ()
     start_corner: Mapping[str, str] = field(default_factory=dict)
     """Connected part (its first run) to the corner where laying starts."""
+    bed_m3: Mapping[str, float] = field(default_factory=dict)
+    """Volume of the levelling bed by run, where the slab was surveyed; empty elsewhere."""

@@ -160,7 +160,7 @@ class Precedence:
     hold_seconds : int
         How long the hold takes when nothing else is said.
     resource, calendar : str
-        What is needed besides a mason, and when it may be done; read by the engine on crews.
+        What `then` needs besides a mason (``hoist``), with or without a `first`; and when it may be done.
     reason : str
         Why, for people.
     """

@@ -29,7 +29,7 @@ POUND = 0.45359237
 @click.command(name="plan")
 @shared
 @click.option("-o", "--out", type=click.Path(path_type=Path), required=True, help="Folder for the plan; an older plan there is replaced.")
-@click.option("--write", "extra", metavar="NAME,...", help="Further files to write, by the names that plugins give them.")
+@click.option("--write", "extra", metavar="NAME,...", help="Further files to write: bcf, dxf, ifc, xlsx, and what plugins add.")
 def command(model: Path, out: Path, extra: str | None, form: str, **options: Any) -> int:
     """Lay, order and count the walls of MODEL, an IFC file or a wall list.
 
@@ -37,17 +37,20 @@ def command(model: Path, out: Path, extra: str | None, form: str, **options: Any
     """
     job = job_of(**options, write=tuple(w.strip() for w in extra.split(",") if w.strip()) if extra else ())
     plugins = plugins_of(job)
-    unknown = [w for w in job.write if w not in plugins.writers]
+    from wallquant.writers import BUILT_IN, built_in
+
+    known = sorted({*BUILT_IN, *plugins.writers})
+    unknown = [w for w in job.write if w not in known]
     if unknown:
-        known = ", ".join(sorted(plugins.writers)) or "none is installed"
-        raise Sentence(f"no writer is called '{unknown[0]}'; there are: {known}")
+        raise Sentence(f"no writer is called '{unknown[0]}'; there are: {', '.join(known)}")
     from wallquant.writers import folder
 
     if model.resolve().is_relative_to(out.resolve()):
         raise Sentence(f"{model} lies in {out}, which would be replaced; name another folder with -o")
     folder.vet(out)
     plan = planned(model, job, plugins)
-    folder.write(plan, out, run=_run(model, plugins), writers={w: _named(w, plugins) for w in job.write})
+    writers = {w: built_in(w) if w in BUILT_IN else _named(w, plugins) for w in job.write}
+    folder.write(plan, out, run=_run(model, plugins), writers=writers)
     if form == "json":
         head = json.loads((out / SUMMARY).read_text(encoding="utf-8"))
         by = Counter(f.severity for f in plan.findings)

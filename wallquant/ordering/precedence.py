@@ -16,10 +16,13 @@ from wallquant.findings import Finding
 from wallquant.layout import Step, Work
 from wallquant.ordering.steps import step_of
 from wallquant.ordering.support import resting
+from wallquant.ordering.tasks import between
 from wallquant.rules import Precedence
 
 SUPPORT = "support"
 """What stands as the rule where a step rests on another."""
+BUILT_IN = ("items", "it is built in between the courses there")
+"""Rule and reason of what comes before and after the steps of items."""
 NEVER = -1
 """`most_lag` where there is no limit."""
 
@@ -95,7 +98,7 @@ class Graph:
 
 
 def precedences(work: Work, asked: Iterable[Precedence] = ()) -> Graph:
-    """Return the graph of a plan's steps: support, and what rules ask.
+    """Return the graph of a plan's steps: support, where items are built in, and what rules ask.
 
     Parameters
     ----------
@@ -118,11 +121,17 @@ def precedences(work: Work, asked: Iterable[Precedence] = ()) -> Graph:
     owner = step_of(work.steps, len(work.pieces)).astype(np.int64)
     first, then = owner[below], owner[above]
     keep = (first != then) & (first >= 0) & (then >= 0)
-    return build(work.steps, asked, support=(first[keep], then[keep]))
+    return build(work.steps, asked, support=(first[keep], then[keep]), built=between(work, work.steps, owner))
 
 
-def build(steps: Sequence[Step], asked: Iterable[Precedence], *, support: tuple[_Ints, _Ints] | None = None) -> Graph:
-    """Return the graph of steps, of arcs `support` (numbers of steps) and of precedences asked; see `precedences`."""
+def build(
+    steps: Sequence[Step],
+    asked: Iterable[Precedence],
+    *,
+    support: tuple[_Ints, _Ints] | None = None,
+    built: tuple[_Ints, _Ints] | None = None,
+) -> Graph:
+    """Return the graph of steps, of arcs `support` and `built` (numbers of steps) and of precedences asked; see `precedences`."""
     nodes = list(steps)
     number = {s.name: i for i, s in enumerate(nodes)}
     reasons: list[tuple[str, str]] = [(SUPPORT, "it carries pieces of the step")]
@@ -130,6 +139,10 @@ def build(steps: Sequence[Step], asked: Iterable[Precedence], *, support: tuple[
     arcs = _Arcs()
     if support is not None:
         arcs.pairs(*support, lag=0, most=NEVER, why=0)
+    if built is not None and len(built[0]):
+        known[BUILT_IN] = len(reasons)
+        reasons.append(BUILT_IN)
+        arcs.pairs(*built, lag=0, most=NEVER, why=known[BUILT_IN])
     release: dict[int, int] = {}
     unheeded: dict[tuple[str, str], int] = {}
     for one in sorted(asked, key=_sort_key):
@@ -139,6 +152,9 @@ def build(steps: Sequence[Step], asked: Iterable[Precedence], *, support: tuple[
             reasons.append((one.rule, one.reason or one.hold))
         for node in thens:
             release[node] = max(release.get(node, 0), one.not_before)
+        if one.resource:
+            for node in thens:
+                nodes[node] = replace(nodes[node], resources=tuple(sorted({*nodes[node].resources, one.resource})))
         for word in filter(None, (one.resource, one.calendar)):
             unheeded[one.rule, word] = unheeded.get((one.rule, word), 0) + 1
         if one.hold:

@@ -1,4 +1,4 @@
-"""Cut the laid pieces into steps: corners, leads, line work, closures, lintels."""
+"""Cut the laid pieces into steps: corners, leads, line work, closures, lintels; and make steps of items that are work."""
 
 from __future__ import annotations
 
@@ -13,11 +13,12 @@ from wallquant.layout import Bridge, Step, Work
 from wallquant.ordering.leads import Arm, level_of, middles, run_arms
 from wallquant.ordering.pace import Pace
 from wallquant.ordering.stretches import Columns, CourseRow, course_rows
+from wallquant.ordering.tasks import task_steps
 from wallquant.ordering.wording import Say, Wording
 from wallquant.units import Nm, text
 
 KINDS = ("corner", "lead", "line", "closure", "lintel", "hold")
-"""Kinds of step, in the order in which a course is begun."""
+"""Kinds of step that lay pieces, and holds, in the order in which a course is begun; tasks of items come after them."""
 
 
 def _millimetres(length: Nm) -> str:
@@ -32,7 +33,7 @@ def make_steps(
     pace: Pace | None = None,
     say: Say = _millimetres,
 ) -> tuple[Step, ...]:
-    """Cut all pieces into steps; each piece is in exactly one.
+    """Cut all pieces into steps; each piece is in exactly one.  Items with a task have steps of their own.
 
     Parameters
     ----------
@@ -80,7 +81,12 @@ def make_steps(
             shop.course(row, held, both, counters)
     shop.corners(arms)
     parts = {part[0]: i for i, part in enumerate(work.parts)}
-    out = tuple(sorted(shop.out, key=lambda s: (parts.get(s.part, len(parts)), s.part, s.course, KINDS.index(s.kind), s.name)))
+    place = {kind: n for n, kind in enumerate(KINDS)}
+
+    def key(s: Step) -> tuple[object, ...]:
+        return parts.get(s.part, len(parts)), s.part, s.course, place.get(s.kind, len(place)), s.kind, s.name
+
+    out = tuple(sorted([*shop.out, *task_steps(work, part)], key=key))
     if sum(len(s.pieces) for s in out) != len(work.pieces) or (step_of(out, len(work.pieces)) < 0).any():
         raise RuntimeError("a piece is in no step, or in two")
     return out

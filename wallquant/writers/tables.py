@@ -167,7 +167,7 @@ def _steps(plan: Plan) -> pd.DataFrame:
         (
             (
                 t.step.name, t.step.kind, " ".join(t.step.runs), t.step.course or "", t.step.corner, t.crew, round(t.start_h, 6),
-                round(t.end_h, 6), t.day, t.step.text,
+                round(t.end_h, 6), t.day, " ".join([t.step.text, *(f"Needs: {one}." for one in t.step.resources)]),
             )
             for t in plan.schedule.turns
         ),
