@@ -19,6 +19,7 @@ from wallquant import strictyaml
 from wallquant.findings import Basis, Source
 from wallquant.masonry import (
     KINDS,
+    MEASURED,
     Code,
     Core,
     Face,
@@ -35,8 +36,9 @@ from wallquant.masonry import (
     Size,
     Trough,
     Unit,
+    measured_lintel,
 )  # fmt: skip
-from wallquant.units import Nm, mm_text
+from wallquant.units import Nm, mm_text, parse_length
 
 __all__ = [
     "KINDS", "SCHEMA", "Bag", "Catalogue", "CatalogueFile", "Core", "Face", "Fit", "Fits", "Kind", "LevellingBed", "Mortar", "Range",
@@ -124,12 +126,15 @@ class Catalogue(_Common):
         By kind, then thickness, height and length.
     sources : dict of str to Source
         Key path to where that number, or all numbers under it, come from.
+    to_measure : bool
+        Whether a rule may ask for a lintel that nobody stocks; see `lintel`.
     """
 
     units: tuple[Unit, ...]
     thicknesses: dict[str, Size]
     series: tuple[Series, ...]
     sources: dict[str, Source]
+    to_measure: bool = False
 
     @property
     def face(self) -> Face:
@@ -165,6 +170,8 @@ class Catalogue(_Common):
         for unit in self.units:
             if unit.code == code:
                 return unit
+        if self.to_measure and (sizes := code.removeprefix(MEASURED)) != code and sizes.count("x") == 2:
+            return self.lintel(*(parse_length(f"{size} mm") for size in sizes.split("x")))
         raise ValueError(f"catalogue {self.code} has no unit '{code}'{strictyaml.near(code, (u.code for u in self.units))}")
 
     def including(self, units: Iterable[Unit]) -> Catalogue:
@@ -193,6 +200,11 @@ class Catalogue(_Common):
             density_kg_m3=self.density_kg_m3,
             virtual=True,
         )
+
+    def lintel(self, length: Nm, height: Nm, thickness: Nm) -> Unit:
+        """Return a virtual lintel made to measure; where the catalogue is `to_measure`, `unit` finds it by its code."""
+        densities = (one.density_kg_m3 for one in self.series if one.kind == "lintel" and one.density_kg_m3)
+        return measured_lintel(length, height, thickness, next(densities, self.density_kg_m3))
 
     def of_kind(self, kind: Kind, thickness: Nm, face: Face | None = None) -> tuple[Unit, ...]:
         """Return the units of a kind for a laid thickness and a face, shortest first.

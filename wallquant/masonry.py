@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, WithJsonSchema, model_validator
 from pydantic.types import Strict
 
-from wallquant.units import Nm, parse_length
+from wallquant.units import Nm, mm_text, parse_length
 
 Kind = Literal["standard", "core", "U", "lintel"]
 KINDS: tuple[Kind, ...] = ("standard", "core", "U", "lintel")
@@ -257,3 +257,22 @@ class Series(Model):
                 pallet=self.pallet.get(name),
                 virtual=virtual,
             )
+
+
+MEASURED = "any-lintel-"
+"""How the code of a lintel made to measure begins; length, height and thickness in mm follow."""
+
+
+def measured_lintel(length: Nm, height: Nm, thickness: Nm, density: float) -> Unit:
+    """Return a virtual lintel of exactly these sizes, ``any-lintel-<length>x<height>x<thickness>`` in mm, that nobody stocks."""
+    size = "x".join(mm_text(one) for one in (length, height, thickness))
+    return Unit(
+        code=f"{MEASURED}{size}",
+        title=f"Virtual: lintel made to measure, {size} mm",
+        kind="lintel",
+        length=length,
+        height=height,
+        thickness=thickness,
+        density_kg_m3=density,
+        virtual=True,
+    )

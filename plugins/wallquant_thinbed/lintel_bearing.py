@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from wallquant.findings import Finding, Place, Severity, Source
 from wallquant.layout import Courses, Junction, Run, Work
 from wallquant.rules import Bed, Choice, Fixed, Item, ParamInfo, Phase, Rule, Sentence, Window, param
 from wallquant.units import INCH, MM, Nm, inches, text
-from wallquant_thinbed import lintels
+from wallquant_thinbed import assumed, lintels
 from wallquant_thinbed.lintels import Bridging
 
 _PIER_YIELDS = 3
@@ -72,6 +72,26 @@ class Params:
             most=2000 * MM,
         ),
     )
+    assumed_width: Nm = param(
+        6000 * MM,
+        ParamInfo(
+            kind="length",
+            text="Widest clear width over which a lintel made to measure is assumed, where virtual units are allowed; 0 for none",
+            source=Source(basis="project", text="wider ones are frames, for the structural design"),
+            least=0,
+            most=20000 * MM,
+        ),
+    )
+    assumed_height: Nm = param(
+        100 * MM,
+        ParamInfo(
+            kind="length",
+            text="Least height of a lintel made to measure where the wall ends less than a course above the head",
+            source=Source(basis="project"),
+            least=25 * MM,
+            most=1000 * MM,
+        ),
+    )
 
 
 class LintelBearing(Rule):
@@ -83,7 +103,8 @@ class LintelBearing(Rule):
     `short_bearing`) on both sides, and no head joint in the course below within the bearings.  Near a corner the lintel ends
     at the outer face or butts against the other run.  Two openings of one head whose pier is too short for two bearings get
     one lintel where the stock is long enough, else half of the pier each, but never less than `least`.  An opening narrower
-    than `least_width` is bridged by a whole unit.
+    than `least_width` is bridged by a whole unit.  Where virtual units are allowed and no stock lintel does, one made to measure
+    is assumed, and told: up to `assumed_width`, with what bearing there is, never less than `least`.
 
     Why
     ---
@@ -111,7 +132,7 @@ class LintelBearing(Rule):
 
     def demand(self, run: Run, courses: Courses) -> Iterable[Sentence]:
         """Say the beds at the heads, and for each lintel a choice of places."""
-        for one in lintels.bridgings(run, courses, self.params):
+        for one in assumed.bridgings(run, courses, self.params):
             yield Bed(level=one.head, yields=_BED_YIELDS, why="a lintel wants a bed under it")
             if one.small:
                 at = courses.at(one.head)
@@ -189,7 +210,7 @@ class LintelBearing(Rule):
             courses = work.courses.get(run.name)
             if courses is None or not len(courses):
                 continue
-            for one in lintels.bridgings(run, courses, self.params):
+            for one in assumed.bridgings(run, courses, self.params):
                 any_lintel |= bool(one.places)
                 yield from self._of(run, courses, one)
         if any_lintel:
@@ -209,6 +230,10 @@ class LintelBearing(Rule):
         if one.problem:
             yield self._unbridged(run, one, named, width)
             return
+        if one.assumed:
+            yield self._assumed(run, one, named, width)
+            yield from self._corners(run, one, named)
+            return
         if min(one.left, one.right) < one.full:
             shortest, full = text(min(one.left, one.right), system), text(one.full, system)
             others = _beside(run, one)
@@ -218,9 +243,35 @@ class LintelBearing(Rule):
                 f"lintel spans both (longest {text(one.longest, system)}). Leave a pier of {pier}, or have one beam made over both"
             )
             yield self._finding(run, one, "too-near", "warning", said, shortest, full)
+        yield from self._corners(run, one, named)
+
+    def _corners(self, run: Run, one: Bridging, named: str) -> Iterator[Finding]:
         for junction, band in one.zones:
             if all(lintels.reaches(band, one, place) for place in one.places):
                 yield self._beside_corner(run, one, junction, named)
+
+    def _assumed(self, run: Run, one: Bridging, named: str, width: str) -> Finding:
+        system = run.catalogue.system
+        shortest, full = min(one.left, one.right), text(one.full, system)
+        short = min(p.unit.height for p in one.places) < run.unit.height
+        why = {
+            "none": "no lintel is stocked in this thickness",
+            "too-long": f"the longest in stock is {text(one.longest, system)}",
+            "too-near": "the openings stand too near for a lintel each",
+            "no-bearing": "the wall ends too near",
+            "no-room": "the wall ends less than a course above its head",
+            "no-place": "no stock length leaves a piece beside it that can be laid",
+        }[one.assumed]
+        said = (
+            f"{'Openings' if one.openings[1:] else 'Opening'} {named}, {width} wide, {'get' if one.openings[1:] else 'gets'} a lintel "
+            f"that nobody stocks ({why}): one made to measure is assumed, {text(run.thickness, system)} thick"
+            + (f" and lower than a course ({text(one.places[0].unit.height, system)})" if short else "")
+            + (f", that bears only {text(shortest, system)} ({full} is asked)" if shortest < one.full else "")
+            + ". Have it designed, then order it or cast it on site"
+        )
+        measured = text(shortest, system) if shortest < one.full else width
+        told = self._finding(run, one, "assumed", "warning", said, measured, full if shortest < one.full else "")
+        return replace(told, cause=one.assumed)
 
     def _unbridged(self, run: Run, one: Bridging, named: str, width: str) -> Finding:
         system = run.catalogue.system

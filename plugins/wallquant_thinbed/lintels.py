@@ -56,7 +56,7 @@ class Bridging:
     `left` and `right` are the bearings asked of this lintel, `full` what the rule asks without a neighbour; `limits` the
     stations it may not pass; `zones` the corners that one of its places may come near.  Without places `problem` says why: none,
     too-long, too-near, no-bearing, no-room or no-place.
-    `small`: the units bridge it themselves.
+    `small`: the units bridge it themselves.  `assumed`: its places are of lintels made to measure, and this is why no stock one does.
     """
 
     openings: tuple[RunOpening, ...]
@@ -70,6 +70,7 @@ class Bridging:
     zones: tuple[Zone, ...] = ()
     problem: str = ""
     small: bool = False
+    assumed: str = ""
 
     @property
     def start(self) -> Nm:
@@ -95,7 +96,7 @@ def bridgings(run: Run, courses: Courses, asked: Asked) -> tuple[Bridging, ...]:
     out = [Bridging(openings=(o,), full=0, left=0, right=0, limits=(o.start, o.end), small=True) for o in small]
     chain: list[RunOpening] = []
     for opening in wide:
-        if chain and not _near(run, chain[-1], opening, asked):
+        if chain and not near_by(run, chain[-1], opening, asked):
             out += _chain(run, chain, wide, stock, asked)
             chain = []
         chain.append(opening)
@@ -151,7 +152,7 @@ def _small(run: Run, opening: RunOpening, asked: Asked) -> bool:
     return not any(o.sill < opening.head + high and o.head > opening.head - high for o in beside)
 
 
-def _near(run: Run, one: RunOpening, two: RunOpening, asked: Asked) -> bool:
+def near_by(run: Run, one: RunOpening, two: RunOpening, asked: Asked) -> bool:
     both = bearing(one.width, asked) + bearing(two.width, asked) + run.catalogue.head_joint.nominal
     return one.head == two.head and two.start - one.end < both
 
@@ -161,20 +162,18 @@ def _chain(run: Run, chain: Sequence[RunOpening], wide: Sequence[RunOpening], st
     at = 0
     while at < len(chain):
         for end in range(len(chain), at, -1):
-            one = _bridging(run, tuple(chain[at:end]), wide, stock, asked)
+            one = bridging(run, tuple(chain[at:end]), wide, stock, asked)
             if one.places or end == at + 1:
                 yield one
                 at = end
                 break
 
 
-def _bridging(run: Run, group: tuple[RunOpening, ...], wide: Sequence[RunOpening], stock: Sequence[Unit], asked: Asked) -> Bridging:
+def bridging(run: Run, group: tuple[RunOpening, ...], wide: Sequence[RunOpening], stock: Sequence[Unit], asked: Asked) -> Bridging:
     start, end, head = group[0].start, max(o.end for o in group), group[0].head
     full = max(bearing(o.width, asked) for o in group)
-    if not stock:
-        return Bridging(openings=group, full=full, left=full, right=full, limits=(start, end), problem="none")
-    height = stock[0].height
-    far = stock[-1].length + run.catalogue.least_piece
+    height, longest = (stock[0].height, stock[-1].length) if stock else (run.unit.height, 0)
+    far = longest + run.catalogue.least_piece
     near = (j for j in run.junctions if abs(j.station - (start + end) // 2) <= end - start + far + j.thickness)
     zones = tuple((j, band) for j in near if (band := zone(run, j)))
     hard = (_run_limit(run, run.first, 1), _run_limit(run, run.last, -1))
@@ -182,7 +181,9 @@ def _bridging(run: Run, group: tuple[RunOpening, ...], wide: Sequence[RunOpening
     hard = _voids(run, group, hard, (head, head + height), (start, end))
     lo, hi = _shared(run, group, wide, hard, height, (start, end))
     left, right = (min(full, room) if limit != own else full for room, limit, own in ((start - lo, lo, hard[0]), (hi - end, hi, hard[1])))
-    one = Bridging(openings=group, full=full, left=left, right=right, limits=(lo, hi), height=height, longest=stock[-1].length, zones=zones)
+    one = Bridging(openings=group, full=full, left=left, right=right, limits=(lo, hi), height=height, longest=longest, zones=zones)
+    if not stock:
+        return replace(one, problem="none")
     if min(left, right) < min(asked.least, full):
         return replace(one, problem="too-near")
     if end - start + left + right > stock[-1].length:
@@ -285,12 +286,12 @@ def _places(run: Run, one: Bridging, fitting: Sequence[Unit]) -> list[Place]:
             starts += [band[1], band[0] - unit.length]
         starts += [one.start - one.left, one.end + one.right - unit.length]
         for at, into in [(at, found) for at in starts] + [(lo + least, rare), (hi - least - unit.length, rare)]:
-            if _holds(run, one, at, at + unit.length):
+            if holds(run, one, at, at + unit.length):
                 into.setdefault((at, at + unit.length), Place(unit=unit, lo=at, hi=at + unit.length))
     return list((found or rare).values())
 
 
-def _holds(run: Run, one: Bridging, lo: Nm, hi: Nm) -> bool:
+def holds(run: Run, one: Bridging, lo: Nm, hi: Nm) -> bool:
     """Whether both bearings hold, and what is left up to the limits can be laid: nothing, or a joint and the least piece."""
     if one.start - lo < one.left or hi - one.end < one.right:
         return False

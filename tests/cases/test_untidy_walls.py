@@ -139,3 +139,24 @@ def test_a_low_wall_that_ends_off_course_carries_no_corner_there(height: float, 
     plan = planned(tmp_path, [line("A", (0, 0), L, height=2410), line("B", (0, 0), (0, 3000), height=height)], any_thickness=True)
     write(plan, tmp_path / "out", run={}, writers={})
     assert audit(tmp_path / "out") == ()
+
+
+def test_panes_in_a_column_beside_an_entrance(tmp_path: Path) -> None:
+    """An entrance of 3100, a pier of 100, and three panes of 800 above each other, heads at 2010: one lintel of 4504 from the free end.
+
+    96.8 beside the bearing at the free end is less than a piece, so it goes on to the end; at the other side 4300 and 203.2 is 4503.2.
+    The two strips of 60 between the panes have no bearing beside them: they alone are set aside, and not the wall above.
+    """
+    holes = [(300, 3100, 0, 2010), *((3500, 800, low, 630) for low in (0, 690, 1380))]
+    listed = ", ".join(f"{{name: W{n}, at: {a}, width: {w}, sill: {z}, height: {h}}}" for n, (a, w, z, h) in enumerate(holes))
+    plan = planned(tmp_path, [f"{line('A', (0, 0), (6000, 0), height=2610)}, openings: [{listed}]"], any_thickness=True)
+    (lintel,) = [u for u in plan.work.pieces.units if u.kind == "lintel"]
+    assert lintel.code == "any-lintel-4504x199x200"
+    (account,) = plan.bond.accounts
+    assert account.causes == {"over openings that nothing bridges": pytest.approx(2 * 0.8 * 0.06)}
+    assert sorted(b.bridged for b in plan.work.bridges) == ["lintel", "lintel", "none", "none"]
+    write(plan, tmp_path / "out", run={}, writers={})
+    assert audit(tmp_path / "out") == ()
+    bare = planned(tmp_path, [f"{line('A', (0, 0), (6000, 0), height=2610)}, openings: [{listed}]"])
+    assert not {"lintel.assumed"} & {f.code for f in bare.findings}
+    assert bare.bond.accounts[0].area["set_aside"] > (3.1 + 0.8) * 0.6

@@ -23,7 +23,7 @@ def length(value: object, default: Nm = 0) -> Nm:
 
 def work_of(case: Case) -> Work:
     """Build the work of a case: its runs, and the pieces and steps that it lists."""
-    catalogue = catalogues.load(case["catalogue"])
+    catalogue = catalogues.load(case["catalogue"]).model_copy(update={"to_measure": bool(case.get("any_thickness"))})
     built = [_run(catalogue, given) for given in case.get("runs", [case["run"]] if "run" in case else [])]
     runs = {run.name: run for run, _ in built}
     courses = {run.name: several for run, several in built}

@@ -18,6 +18,8 @@ from wallquant.cli import main
 
 NAMES = ("O1", "O2", "O3", "O4", "O5", "O6", "O7a", "O7b", "O8", "O9", *(f"O{i}" for i in range(10, 19)))
 ALL_LAID = ("O6", "O9", "O15", "O17")
+WHOLE = ("O5", "O6", "O9", "O11", "O15", "O16", "O17", "O18")
+"""Models of which nothing at all is set aside."""
 
 
 def folder() -> Path:
@@ -57,6 +59,7 @@ def test_planned_and_audited(plans: dict[str, tuple[int, Path]], name: str) -> N
     told = summary(path)
     assert 0.75 * told["counts"]["cuts"] <= told["totals"]["cuts_bound"] <= told["counts"]["cuts"]  # ripped ones are in both
     for wall in told["walls"]:
+        assert wall["ledger_m3"]["set_aside"] > -1e-9, wall["guid"]
         assert wall["area_m2"]["laid"] > 0 or wall["reasons"], wall["guid"]
 
 
@@ -76,7 +79,7 @@ def test_block_walls_without_a_cut(plans: dict[str, tuple[int, Path]], name: str
 def test_five_storeys_laid(plans: dict[str, tuple[int, Path]]) -> None:
     walls = summary(plans["O5"][1])["walls"]
     net = sum(w["area_m2"]["wall"] - w["area_m2"]["openings"] for w in walls)
-    assert sum(w["area_m2"]["laid"] for w in walls) >= 0.9 * net
+    assert sum(w["area_m2"]["laid"] for w in walls) == pytest.approx(net)
 
 
 @pytest.mark.parametrize("name", ["O5", "O6", "O9", "O17"])
@@ -115,7 +118,6 @@ NO_WALL = {"2S8PiWcbHBVvIkcplDcB88", "3WaiJWBPDEe8oyz6tpSAJn"}
 """Two walls of O3 whose one face leans, up to 847 and 571 mm thick by the kernel: what lies before their upright part is set aside."""
 NOT_LAID = {"0dxE1Sy6nDqfpDb5vIMN_Z", "0dxE1Sy6nDqfpDb5vIMNiA", "0iEHWY1$XA8eQeeULq4jDb", "0iEHWY1$XA8eQeeULq4j_U"}
 """Walls that may be set aside as a whole, and no others: furring of O4 that is drawn within the party walls."""
-UNBRIDGED = " over openings that nothing bridges"
 
 
 def rows_of(plans: dict[str, tuple[int, Path]], name: str) -> list[dict[str, float | str]]:
@@ -128,10 +130,9 @@ def rows_of(plans: dict[str, tuple[int, Path]], name: str) -> list[dict[str, flo
         guid, ledger = wall["guid"].split("/")[0], wall["ledger_m3"]
         none: dict[str, float | str] = {"guid": guid, "net": 0.0, "aside": 0.0, "explained": 0.0, "runs": 0.0}
         row = rows.setdefault(guid, {**none, "kernel": BY_HAND.get(guid, kernel[guid])})
-        unbridged = sum(float(r.split()[0]) for r in wall["reasons"] if r.endswith(UNBRIDGED)) * wall["thickness_mm"] / 1000
         more = {
             "net": ledger["drawn"] - ledger["openings"], "aside": ledger["set_aside"], "runs": float(len(wall["runs"])),
-            "explained": ledger["set_aside"] if guid in NO_WALL else max(0.0, min(ledger["set_aside"], unbridged)),
+            "explained": ledger["set_aside"] if guid in NO_WALL | NOT_LAID else 0.0,
         }  # fmt: skip
         rows[guid] = row | {key: float(row[key]) + value for key, value in more.items()}
     return list(rows.values())
@@ -156,12 +157,16 @@ def test_table_of_what_is_laid(plans: dict[str, tuple[int, Path]]) -> None:
             f"{len(close) / len(rows):16.1%}"
         )
         assert abs(apart) <= 0.003, name
+        if name in WHOLE:
+            assert total(rows, "aside") == pytest.approx(0, abs=1e-6), name
         if name == "all":
             assert len(rows) == 216
             assert {row["guid"] for row in rows if not row["runs"]} <= NOT_LAID
-            assert len(laid) >= 0.97 * len(rows)
+            assert len(laid) >= 212
             assert len(close) >= 0.97 * len(rows)
-            assert named >= 0.98
+            # what is left is mostly over openings that reach the outer face of a corner, and bodies whose faces lean
+            assert share >= 0.9675
+            assert named >= 0.99
     for each in table.values():
         for row in each:
             if row["runs"]:

@@ -210,6 +210,17 @@ def test_no_lintel_is_fine_if_a_finding_says_so(plan: Path) -> None:
     assert codes(plan) == set()
 
 
+def test_a_void_up_to_a_bridged_opening_is_that_ones_to_carry(plan: Path) -> None:
+    """The door's row parted at 150: below it nothing is said, above it the lintel bears as before."""
+    (door,) = made.rows_of(plan / "openings.csv")
+    blank = dict.fromkeys(("lintel", "bearing_start_mm", "bearing_end_mm", "bearing_least_mm"), "")
+    under = {**door, **blank, "opening": "D2", "head_mm": 150, "bridged": "none"}
+    for sill, wanted in ((150, set()), (160, {"I6"})):
+        made.write(plan / "openings.csv", [{**door, "sill_mm": sill}, under])
+        made.stamp(plan, "openings.csv")
+        assert codes(plan) == wanted
+
+
 def test_a_niche_needs_no_lintel(plan: Path) -> None:
     made.set_cell(plan, "openings.csv", 0, "bridged", "none")
     assert codes(plan) == {"I6"}

@@ -120,11 +120,29 @@ def test_ends_that_are_no_square_cut() -> None:
     assert abs(residual(account)) < 1e-9
 
 
+def test_a_notched_body_is_laid_through() -> None:
+    """A body smaller than its profile, notched where others meet it: more is laid than drawn, and nothing is set aside."""
+    one = wall("A", (0, 0), (5999, 0))
+    account = lay([replace(one, drawn_m3=one.drawn_m3 - 0.2)]).account("A")
+    assert not account.causes
+    assert account.ledger["set_aside"] == pytest.approx(0, abs=1e-12)
+    assert account.ledger["borrowed"] == pytest.approx(0.2)
+    assert abs(residual(account)) < 1e-9
+
+
 def test_overhang_past_a_corner() -> None:
     """A wall drawn 60 mm past the face of the other: too short for a piece, longer than the fit of a joined end."""
     house = checked(lay([wall("A", (-60, 100), (5999, 100)), wall("B", (100, 200), (100, 3000))]))
     account = house.account("A")
     assert account.causes["past a corner, by less than a piece"] == pytest.approx(0.06 * 2.4, rel=0.02)
+
+
+def test_what_lies_beside_an_acute_corner_is_named_by_it() -> None:
+    """B rises 300 on 6000: A is clear of it with its whole thickness at 100 / sin + 100 / tan from the node, 4 m."""
+    house = checked(lay([wall("A", (0, 0), (6000, 0)), wall("B", (0, 0), (6000, 300))]))
+    causes = {cause: size for name in ("A", "B") for cause, size in house.account(name).causes.items()}
+    assert set(causes) == {"beside a corner at which it stops square before another wall"}
+    assert sum(causes.values()) == pytest.approx(100 * (401**0.5 + 20) * 2400 * 1e-6, rel=0.005)
 
 
 def test_a_wall_in_a_hole_is_lent_to_the_wall_around_it() -> None:

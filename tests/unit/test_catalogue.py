@@ -241,6 +241,19 @@ def test_virtual_units(metric: Catalogue) -> None:
     assert wider.including([unit]) == wider
 
 
+def test_lintels_made_to_measure(metric: Catalogue) -> None:
+    """Nobody stocks them, so only a catalogue that allows it has one of any size; steel counts as in the stock ones."""
+    wanted = metric.lintel(mm("3406.4"), 199 * MM, 300 * MM)
+    assert (wanted.code, wanted.virtual, wanted.kind) == ("any-lintel-3406.4x199x300", True, "lintel")
+    assert wanted.density_kg_m3 == metric.of_kind("lintel", 300 * MM)[0].density_kg_m3
+    with pytest.raises(ValueError, match="has no unit"):
+        metric.unit(wanted.code)
+    allowed = metric.model_copy(update={"to_measure": True})
+    assert allowed.unit(wanted.code) == wanted
+    with pytest.raises(ValueError, match="has no unit"):
+        allowed.unit("any-lintel-3406.4")
+
+
 def test_unknown_codes_are_sentences(metric: Catalogue) -> None:
     with pytest.raises(ValueError, match=r"aac-metric has no unit 'std600x250x365'; did you mean 'std-600x250x365'\?"):
         metric.unit("std600x250x365")

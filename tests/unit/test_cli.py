@@ -16,8 +16,9 @@ import click
 import pytest
 
 from wallquant import cli, pipeline, plugins
-from wallquant.cli import COMMANDS, main
+from wallquant.cli import COMMANDS, main, told_by_cause
 from wallquant.files import COLUMNS, REPORT
+from wallquant.findings import Finding, Place
 from wallquant.writers import report
 
 SAMPLES = Path(__file__).parents[2] / "sample_models"
@@ -223,6 +224,13 @@ def test_findings_of_one_cause_are_one_line(run: Run, model: Path, tmp_path: Pat
     assert "error: Thing 100. The same at 11 more places.\n" in done.out and "Thing 101" not in done.out and "1 error" in done.out
     findings = json.loads((tmp_path / "out" / "findings.json").read_text(encoding="utf-8"))["findings"]
     assert sum(one["code"] == "grumble.here" for one in findings) == 12, "the file keeps each place"
+
+
+def test_further_places_of_a_cause_are_named() -> None:
+    """Five of them, corners before their runs; what has neither is counted."""
+    places = [Place(run="R1", corner="K1"), Place(run="R1", corner="K2"), *(Place(run=f"R{n}") for n in range(2, 8)), Place(wall="W")]
+    lines = told_by_cause([Finding(code="a.b", severity="note", text=f"Thing {n}.", place=p) for n, p in enumerate(places)])
+    assert lines == ["  note: Thing 0. The same at 8 more places (corner K2, run R2, run R3, run R4, run R5, 2 more)."]
 
 
 # what was given

@@ -220,6 +220,30 @@ def test_a_wall_shorter_than_the_least_piece_is_set_aside() -> None:
     assert [f.code for f in findings] == ["graph.too-short"]
 
 
+@pytest.mark.parametrize(("height", "laid"), [(1, False), (10, False), (11, True)])
+def test_a_wall_as_low_as_the_levelling_bed_is_set_aside(height: float, laid: bool) -> None:
+    net, findings = built(wall("A", (0, 0), (3000, 0), height=height))
+    assert bool(net.runs) == laid
+    assert [f.code for f in findings] == ([] if laid else ["graph.too-low"])
+
+
+@pytest.mark.parametrize(("hole", "laid"), [((0, 3000, 0, 2400), False), ((0, 2999, 0, 2400), True), ((0, 3000, 1, 2400), True)])
+def test_a_wall_that_is_all_opening_is_set_aside(hole: tuple[float, float, float, float], laid: bool) -> None:
+    net, findings = built(wall("A", (0, 0), (3000, 0), openings=[hole]))
+    assert bool(net.runs) == laid
+    assert [s.reason for s in net.set_aside] == ([] if laid else ["its opening A#1 takes all of it"])
+    assert len(findings) == (not laid)
+
+
+@pytest.mark.parametrize(
+    ("end", "said"), [(9000, "over 3000 of its 6500 mm, and is not laid at all"), (3500, "over 1000 mm; draw one of them")]
+)
+def test_a_wall_in_another_one_over_a_part_of_its_length(end: float, said: str) -> None:
+    net, _ = built(wall("A", (0, 0), (5500, 0), height=3000), wall("B", (2500, 50), (end, 50)))
+    assert [s.guid for s in net.set_aside] == ["B"]
+    assert said in net.set_aside[0].reason
+
+
 def test_set_aside_keeps_area_and_volume() -> None:
     net, _ = built(wall("A", (0, 0), (3000, 0), thickness=180, openings=[(500, 1500, 0, 2000)]))
     (aside,) = net.set_aside

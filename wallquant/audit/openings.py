@@ -23,6 +23,7 @@ class Row:
     run: str
     start: float
     end: float
+    sill: float
     head: float
     bridged: str
     lintel: tuple[str, ...]
@@ -40,7 +41,9 @@ class Row:
 def check(plan: Plan) -> list[Finding]:
     """Return openings without a bridge, and bearings that are short, split or not as stated."""
     found: list[Finding] = []
-    groups, told = by_run(plan), {one.opening for one in plan.told if one.code.startswith("lintel.") and one.opening}
+    codes = {(one.opening, one.code) for one in plan.told if one.code.startswith("lintel.") and one.opening}
+    # a lintel that is assumed bears as it says
+    groups, told = by_run(plan), {opening for opening, code in codes if code != "lintel.assumed"}
     runs = {name: at for at, name in enumerate(plan.runs.name)}
     every = _rows(plan)
     for row in every:
@@ -53,14 +56,20 @@ def check(plan: Plan) -> list[Finding]:
         elif row.bridged == "lintel":
             same = [one for one in every if one.run == row.run and one.lintel == row.lintel]
             found.extend(_lintel(plan, row, same, groups[runs[row.run]], row.name in told))
-        else:
+        elif row.bridged != "none" or not any(_within(row, one) for one in every):
             found.extend(_bare(plan, row, groups[runs[row.run]], row.name in told))
     return found
 
 
+def _within(row: Row, other: Row) -> bool:
+    """Whether a void goes up to the sill of another opening as wide, so that what stands higher is that one's to carry."""
+    level = other.through and other.run == row.run and other.sill - THIN <= row.head < other.head
+    return level and other.start <= row.start + THIN and row.end <= other.end + THIN
+
+
 def _rows(plan: Plan) -> list[Row]:
     o = plan.openings
-    numbers = [o.numbers(key).tolist() for key in ("start_mm", "end_mm", "head_mm")]
+    numbers = [o.numbers(key).tolist() for key in ("start_mm", "end_mm", "sill_mm", "head_mm")]
     bearings = [o.numbers(key, blank=np.nan).tolist() for key in ("bearing_start_mm", "bearing_end_mm", "bearing_least_mm")]
     texts = (o.texts("opening"), o.texts("run"), o.texts("bridged"), o.lists("lintel"), o.texts("through"))
     return [
@@ -70,6 +79,7 @@ def _rows(plan: Plan) -> list[Row]:
             run=run,
             start=start,
             end=end,
+            sill=sill,
             head=head,
             bridged=bridged,
             lintel=lintel,
@@ -77,7 +87,7 @@ def _rows(plan: Plan) -> list[Row]:
             least=least,
             through=through != "false",
         )
-        for at, (name, run, bridged, lintel, through, start, end, head, first, last, least) in enumerate(
+        for at, (name, run, bridged, lintel, through, start, end, sill, head, first, last, least) in enumerate(
             zip(*texts, *numbers, *bearings, strict=True)
         )
     ]

@@ -238,6 +238,9 @@ def _bridges(
             hole = one.problem.holes[n]
             top = max((z for s, z in one.problem.top if o.start <= s <= o.end), default=0)
             covered = hole.top < max(top, level_at(one.problem.top, o.start), level_at(one.problem.top, o.end))
+            covered = covered and not any(
+                b.sill <= hole.top + run.bottom < b.head and b.start <= o.start and o.end <= b.end for b in through if b is not o
+            )
             asks = [a for g in (one.problem.base, *(c[p] for c, p in zip(one.problem.choices, done.picks, strict=True))) for a in g.asks]
             sides = [
                 (o.start - a.lo, a.hi - o.end) for a in asks if a.of == "joint" and not a.yields and a.lo < o.start and a.hi > o.end

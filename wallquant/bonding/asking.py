@@ -228,16 +228,18 @@ BEAR = 100 * MM
 def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]], left: frozenset[str]) -> tuple[dict[str, Nm], list[Ask]]:
     """Return, for openings that no fixed piece bridges, up to where nothing can be laid, and windows for units that bridge.
 
-    A unit bridges an opening where it bears on both sides; elsewhere, and over those in `left`, all above the opening is set aside.
+    A unit bridges an opening where it bears on both sides; elsewhere, and over those in `left`, all above the opening is set aside,
+    up to another opening that is bridged.
     """
     said = [s for _, s in spoken]
     fixed = {k for s in said if isinstance(s, Fixed) for k in s.opening}
     fixed |= {k for s in said if isinstance(s, Choice) for k in _bridged(s)}
     open_ = [o for o in fit.openings if o.through and o.key not in fixed and o.head < _top_over(fit, o) - MM]
-    gaps = {o.key: _top_over(fit, o) for o in open_ if o.key in left}
+    borne = [o for o in fit.openings if o.through and o.key in fixed and o.key not in left]
+    gaps = {o.key: _borne_over(fit, o, borne) for o in open_ if o.key in left}
     while True:
         # what lies over an opening that nothing bridges bears nothing beside it
-        lost = {o.key: _top_over(fit, o) for o in open_ if o.key not in gaps and not _spanned(fit, o, gaps)}
+        lost = {o.key: _borne_over(fit, o, borne) for o in open_ if o.key not in gaps and not _spanned(fit, o, gaps)}
         if not lost:
             break
         gaps |= lost
@@ -253,6 +255,12 @@ def _unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]], left: frozen
 
 def _top_over(fit: Fitted, o: RunOpening) -> Nm:
     return max(level(fit.top, o.start, 1), level(fit.top, o.end, -1), *(z for s, z in fit.top if o.start < s < o.end), o.head)
+
+
+def _borne_over(fit: Fitted, o: RunOpening, borne: Sequence[RunOpening]) -> Nm:
+    """Return up to where nothing over an opening is carried: the next one above it as wide that is bridged, or the top."""
+    over = (b.sill for b in borne if b.start <= o.start and o.end <= b.end and b.sill >= o.head)
+    return min((*over, _top_over(fit, o)))
 
 
 def _bear(opening: RunOpening) -> Nm:

@@ -32,6 +32,10 @@ GRID = 1e-6
 """Overlays are made on a grid of one nanometre: exact for our lengths, and never undecided."""
 
 
+PAST = "past a corner, by less than a piece"
+SHARP = "beside a corner at which it stops square before another wall"
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Account:
     """One wall's accounts: volumes m3 by the terms of `wallquant.files.LEDGER`, face areas m2, and fits in nanometres.
@@ -190,7 +194,7 @@ def _account(
     mine = _and(whole, _box(between[0], between[1], -FAR, FAR))
     squares = [_square(m) for m in problem.meets if m.half]
     square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
-    over = _overhang(run, problem, drawn, between)
+    over = _overhang(run, problem, drawn)
     aside = _and(net, _or([*scraps.values(), _less(over, theirs)]))
     rest = _less(net, aside)
     extra, lack = _less(mine, rest), _less(rest, mine)
@@ -208,22 +212,25 @@ def _account(
     niches = sum(v for o, v in _niches(wall))
     inexact = wall.drawn_m3 - wall.set_aside_m3 - wall.finishes_m3 - wall.finish_voids_m3 - drawn.area * m3
     causes = {cause: _and(net, scrap).area * 1e-6 for cause, scrap in scraps.items()}
-    causes["past a corner, by less than a piece"] = _and(net, _less(over, theirs)).area * 1e-6
+    sharp = _overhang(run, problem, drawn, loose=True)
+    causes[SHARP] = _and(net, _less(sharp, theirs)).area * 1e-6
+    causes[PAST] = _and(net, _less(_less(over, sharp), theirs)).area * 1e-6
     causes["around openings that are no rectangle, cut on site"] = special / thick * 1e3
     ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
+    lost, notched = max(ragged, 0.0), max(-ragged, 0.0)  # a body with notches where others meet it is laid through
     ledger = {
         "drawn": wall.drawn_m3,
         "openings": holes.area * m3 - special + niches + wall.finish_voids_m3,
         "finishes": wall.finishes_m3,
-        "set_aside": aside.area * m3 + special + ragged + wall.set_aside_m3,
+        "set_aside": aside.area * m3 + special + lost + wall.set_aside_m3,
         "lent": lent.area * m3,
-        "borrowed": borrowed.area * m3,
+        "borrowed": borrowed.area * m3 + notched,
         "fit_length": (longer.area - shorter.area) * m3 - (inexact - ragged),
         "fit_height": (taller - lower) * m3,
         "fit_thickness": mine.area * (laid_thick - thick) * 1e-9 + niches,
         "laid": mine.area * laid_thick * 1e-9,
     }
-    causes["at ends that are no square or mitred cut"] = ragged / thick * 1e3
+    causes["at ends that are no square or mitred cut"] = lost / thick * 1e3
     causes = {cause: size for cause, size in causes.items() if abs(size) > 1e-6}
     reasons = (*wall.reasons, *(f"{size:.3f} m2 {cause}" for cause, size in causes.items()))
     area_open, area_aside = holes.area * 1e-6, aside.area * 1e-6 + wall.set_aside_m2
@@ -259,12 +266,15 @@ def _box_m3(o: RunOpening, thickness: Nm) -> float:
     return (o.end - o.start) * (o.head - o.sill) * thickness / 1e27
 
 
-def _overhang(run: Run, problem: Problem, drawn: Any, between: tuple[float, float]) -> Any:
-    """Return the strips by which the drawn body sticks out past its corners further than the fit of a joined end."""
+def _overhang(run: Run, problem: Problem, drawn: Any, *, loose: bool = False) -> Any:
+    """Return the strips by which the drawn body sticks out past its corners further than the fit of a joined end.
+
+    With `loose` only those at corners where a run stops square before the other.
+    """
     fit = run.catalogue.fit.joined_end
     out: list[Any] = []
-    for m in problem.meets:
-        if not m.half or m.role == "through":
+    for m, junction in zip(problem.meets, run.junctions, strict=True):
+        if not m.half or m.role == "through" or (loose and not junction.loose):
             continue
         if m.role == "start":
             limit = (m.station - m.half) / MM

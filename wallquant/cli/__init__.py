@@ -214,6 +214,10 @@ def _fault_file() -> Path:
     return Path(name)
 
 
+PLACES = 5
+"""So many more places of one cause are named on a screen."""
+
+
 @click.group(cls=Group, no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="wallquant", message="%(prog)s %(version)s")
 def main() -> None:
@@ -229,12 +233,16 @@ def counted(number: int, word: str) -> str:
 
 
 def told_by_cause(findings: Iterable[Finding]) -> list[str]:
-    """Return one line a cause: the first of its findings, and at how many more places the same is found."""
+    """Return one line a cause: the first of its findings, and at how many more places the same is found, some of them by name."""
     from wallquant.findings import by_cause
 
     lines = []
     for first, *others in by_cause(findings):
-        more = f" The same at {counted(len(others), 'more place')}." if others else ""
+        spots = (("corner", one.place.corner) if one.place.corner else ("run", one.place.run) for one in others)
+        named = list(dict.fromkeys(f"{what} {name}" for what, name in spots if name))
+        rest = [f"{len(named) - PLACES} more"] if len(named) > PLACES else []
+        where = f" ({', '.join([*named[:PLACES], *rest])})" if named else ""
+        more = f" The same at {counted(len(others), 'more place')}{where}." if others else ""
         lines.append(f"  {first.severity}: {first.text}{more}")
     return lines
 

@@ -146,6 +146,9 @@ def _overlapping(
         keeper = i + j - loser
         wall, over = walls[loser][0], to_mm(round(min(-lie.gap, shorter)))
         reason = f"it lies in wall {walls[keeper][0].name or walls[keeper][0].guid} over {over:.0f} mm; draw one of them"
+        if -lie.gap < lines[loser].length - join:
+            long = to_mm(round(lines[loser].length))
+            reason = reason.replace(" mm; draw", f" of its {long:.0f} mm, and is not laid at all; let it end there, or draw")
         aside[loser] = set_aside(wall, reason)
         findings.append(
             Finding(

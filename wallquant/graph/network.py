@@ -57,7 +57,7 @@ def build(
     face : Face, optional
         Of the catalogue; its default otherwise.
     any_thickness : bool
-        Make a virtual unit of the drawn thickness where no unit of the catalogue fits.
+        Make a virtual unit of the drawn thickness where no unit of the catalogue fits, and let rules ask for lintels made to measure.
 
     Returns
     -------
@@ -66,6 +66,7 @@ def build(
     fitted, aside, findings = _units(building, catalogue, face, any_thickness)
     virtual = sorted({u.thickness for _, u in fitted if u.virtual})
     catalogue = catalogue.including(u for t in virtual for kind in KINDS for u in catalogue.of_kind(kind, t, face))
+    catalogue = catalogue.model_copy(update={"to_measure": any_thickness})
     join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
     stub = catalogue.least_piece
     least = catalogue.least_piece + catalogue.head_joint.nominal
@@ -120,10 +121,10 @@ def _units(
         unit = catalogue.standard(wall.thickness, face)
         if unit is None and any_thickness:
             unit = catalogue.virtual(max(MM, round(wall.thickness / (MM // 10)) * (MM // 10)), face)
-        if wall.length < catalogue.least_piece:
-            reason = f"it is {mm_text(wall.length)} mm long, less than the least piece"
+        if why := _nothing(wall, catalogue):
+            code, reason = why
             aside.append(set_aside(wall, reason))
-            findings.append(_aside(wall, "graph.too-short", reason))
+            findings.append(_aside(wall, code, reason))
         elif unit is None:
             thick.setdefault(wall.thickness, []).append(wall)
             reason = f"no unit of catalogue {catalogue.code} fits a thickness of {mm_text(wall.thickness)} mm"
@@ -148,6 +149,19 @@ def _units(
             )
         )
     return fitted, aside, findings
+
+
+def _nothing(wall: Wall, catalogue: Catalogue) -> tuple[str, str] | None:
+    """Return why no piece of a wall can be laid, whatever its unit: code and reason; None where one may."""
+    high = max(level for _, level in wall.top) - wall.bottom
+    if wall.length < catalogue.least_piece:
+        return "graph.too-short", f"it is {mm_text(wall.length)} mm long, less than the least piece"
+    if high <= catalogue.levelling_bed.nominal:
+        return "graph.too-low", f"it is {mm_text(high)} mm high, no more than the levelling bed"
+    for o in wall.openings:
+        if o.through and o.start <= 0 and o.end >= wall.length and o.sill <= wall.bottom and o.head >= wall.bottom + high:
+            return "graph.all-opening", f"its opening {o.name or o.key} takes all of it"
+    return None
 
 
 def _aside(wall: Wall, code: str, reason: str) -> Finding:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from math import acos, atan2, ceil, cos, degrees, hypot, sin
 
 import numpy as np
-from shapely.geometry import Polygon, box
+from shapely import box
+from shapely.geometry import Polygon
 
 from wallquant.importers.ifc.bands import Band, Stretch, band
 from wallquant.importers.ifc.bodies import Body

@@ -108,6 +108,7 @@ class Frames:
         self.scale = scale
         self.world = np.eye(4) if world is None else world
         self._placed: dict[int, Matrix] = {}
+        self._ways: dict[int, tuple[float, float, float]] = {}
 
     def point(self, entity: Entity) -> tuple[float, float, float]:
         """Return an IfcCartesianPoint in millimetres."""
@@ -138,9 +139,21 @@ class Frames:
         three = entity.is_a("IfcAxis2Placement3D")
         if not three and not entity.is_a("IfcAxis2Placement2D"):
             raise Unreadable(f"its placement is an {entity.is_a()}, which this version cannot read")
-        z = _ratios(entity.Axis if three else None, (0.0, 0.0, 1.0))
-        x = _ratios(entity.RefDirection, (1.0, 0.0, 0.0))
+        z = self._way(entity.Axis if three else None, (0.0, 0.0, 1.0))
+        x = self._way(entity.RefDirection, (1.0, 0.0, 0.0))
         return _matrix(x, z, self.point(entity.Location))
+
+    def _way(self, entity: Entity | None, default: tuple[float, float, float]) -> tuple[float, float, float]:
+        """Return the unit vector of an IfcDirection; most of a model's placements share a few."""
+        if entity is None:
+            return default
+        number = entity.id()
+        if number not in self._ways:
+            found = _ratios(entity, (0.0, 0.0, 0.0))
+            if found == (0.0, 0.0, 0.0):
+                return default
+            self._ways[number] = found
+        return self._ways[number]
 
     def placement(self, entity: Entity | None) -> Matrix:
         """Return the matrix of an object placement, its whole chain applied.

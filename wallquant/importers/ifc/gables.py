@@ -6,7 +6,8 @@ Programs draw gables so: a wall up to the ridge, and an opening that takes away 
 from __future__ import annotations
 
 import shapely
-from shapely.geometry import Polygon, box
+from shapely import box
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.bodies import Body

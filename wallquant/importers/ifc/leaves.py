@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
-from shapely.geometry import Polygon, box
+from shapely import box
+from shapely.geometry import Polygon
 
 from wallquant.importers.ifc.bodies import Body
 from wallquant.importers.ifc.frames import Unreadable

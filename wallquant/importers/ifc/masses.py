@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import MultiPoint, Polygon, box
+from shapely import box
+from shapely.geometry import MultiPoint, Polygon
 
 from wallquant.importers.ifc.frames import Matrix, Unreadable, Vector
 from wallquant.importers.ifc.openings import Face

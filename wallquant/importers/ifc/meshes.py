@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon, box
+from shapely import box
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.bodies import LEAN, Body, Niche, read_body

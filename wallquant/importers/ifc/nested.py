@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon, box
+from shapely import box
+from shapely.geometry import Polygon
 
 from wallquant.findings import Finding, Place, Severity
 from wallquant.importers.ifc.fillings import listed

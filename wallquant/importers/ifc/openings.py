@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon, box
+from shapely import box
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.frames import PARALLEL
@@ -50,6 +51,12 @@ class Face:
     right: float
     left: float
     elevation: BaseGeometry
+
+    @property
+    def plain(self) -> bool:
+        """Whether the elevation is a rectangle."""
+        low, bottom, high, top = self.elevation.bounds
+        return bool(self.elevation.area == (high - low) * (top - bottom))
 
 
 def slabs_of(solids: list[Solid], face: Face) -> list[Slab]:
@@ -97,7 +104,8 @@ def read_holes(slabs: list[Slab], face: Face) -> list[Hole]:
     if len(slabs) == 1 and len(plain := _rectangles(slabs[0][2], through=True)) == 1 and plain[0].exact:
         (hole,), (low, high, region) = plain, slabs[0]
         hole.through = high - low >= face.left - face.right - LEAST
-        hole.volume = (high - low) * float(region.intersection(face.elevation).area)
+        within = region if face.plain else region.intersection(face.elevation)  # a region lies within the elevation's bounds
+        hole.volume = (high - low) * float(within.area)
         return plain if hole.volume > 0 else []
     union = shapely.unary_union([region for _, _, region in slabs])
     common = clear(slabs, face)

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely.geometry import MultiPoint, Polygon, box
+from shapely import box
+from shapely.geometry import MultiPoint, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.bodies import Body

@@ -8,7 +8,8 @@ from math import hypot
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon, box
+from shapely import box
+from shapely.geometry import Polygon
 
 from wallquant.importers.ifc.frames import Unreadable, Vector
 

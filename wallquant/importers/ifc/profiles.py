@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 
 import shapely
-from shapely.geometry import Polygon, box
+from shapely import box
+from shapely.geometry import Polygon
 
 from wallquant.importers.ifc.frames import Unreadable
 from wallquant.importers.ifc.plan import CLOSE

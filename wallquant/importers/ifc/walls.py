@@ -289,11 +289,11 @@ class WallReader:
         own = {o.id() for o in self.relations.openings.get(number, ())}
         seen: set[int] = set()
         voids: list[tuple[OpeningAsRead, Entity, list[Slab]]] = []
-        for opening in sorted(listed, key=called):
+        named = sorted(((called(o), o) for o in listed), key=lambda pair: pair[0])
+        for (opening_guid, opening_name), opening in named:
             if opening.id() in seen:
                 continue  # two relations of the same two elements
             seen.add(opening.id())
-            opening_guid, opening_name = called(opening)
             one = OpeningAsRead(guid=opening_guid, name=opening_name, holes=[])
             found.openings.append(one)
             try:
@@ -335,7 +335,8 @@ class WallReader:
 
     def _fill(self, one: OpeningAsRead, opening: Entity, at: Vector, frame: Matrix) -> None:
         """Give each door or window of an opening to a hole: the first to the largest; several each to the one it stands in."""
-        elements = sorted(self.relations.fillings.get(opening.id(), ()), key=called)
+        elements = self.relations.fillings.get(opening.id(), ())
+        elements = sorted(elements, key=called) if len(elements) > 1 else elements
         for element in elements:
             filling = self._filling(element)
             place = 0
