@@ -84,7 +84,7 @@ def _stocks(plan: Plan) -> list[Finding]:
         along = float((net + saw).sum() - saw[-1]) <= unit.length + MM
         upright = float((other + saw).sum() - saw[-1]) <= unit.height + MM
         each = bool((one <= unit.length + MM).all() and (other <= unit.height + MM).all())
-        both = bool((other < unit.height - MM).any()) and float(((one + saw) * (other + saw)).sum()) <= (unit.length + saw.max()) * (
+        both = bool((other < unit.height - MM).any()) and float(((net + saw) * (other + saw)).sum()) <= (unit.length + saw.max()) * (
             unit.height + saw.max()
         )
         if not each or not (along or upright or both):
