@@ -8,9 +8,9 @@ from typing import Any, ClassVar
 
 from wallquant.findings import Finding, Place, Severity, Source
 from wallquant.layout import Courses, Junction, Run, Work
-from wallquant.rules import Bed, Choice, Fixed, Item, ParamInfo, Phase, Rule, Sentence, Window, param
+from wallquant.rules import Amount, Bed, Choice, Fixed, Item, ParamInfo, Phase, Precedence, Rule, Sentence, Window, param
 from wallquant.units import INCH, MM, Nm, inches, text
-from wallquant_thinbed import lintels
+from wallquant_thinbed import lintel_notes, lintels
 from wallquant_thinbed.lintels import Bridging
 
 _PIER_YIELDS = 3
@@ -72,6 +72,60 @@ class Params:
             most=2000 * MM,
         ),
     )
+    prop_from: Nm = param(
+        0,
+        ParamInfo(
+            kind="length",
+            text="Lintels over openings at least so wide are propped until what stands on them has set; 0 for none",
+            source=Source(basis="project", text="engineer's value needed, or the supplier's"),
+            least=0,
+            most=10000 * MM,
+        ),
+    )
+    prop_spacing: Nm = param(
+        1200 * MM,
+        ParamInfo(
+            kind="length", text="Props and jambs are at most so far apart", source=Source(basis="project"), least=200 * MM, most=3000 * MM
+        ),
+    )
+    prop_hours: float = param(
+        168.0,
+        ParamInfo(
+            kind="number",
+            text="From the last course of the run until its props are taken away",
+            source=Source(basis="project", text="a week; the supplier or the engineer says how long"),
+            unit="h",
+            least=0,
+            most=2000,
+        ),
+    )
+    prop_seconds: int = param(
+        600,
+        ParamInfo(
+            kind="count", text="Setting one prop", source=Source(basis="project", text="a guess"), unit="s", least=0, most=36000
+        ),
+    )
+    hoist_over: float = param(
+        46.0,
+        ParamInfo(
+            kind="number",
+            text="Mass as delivered above which a lintel is lifted by a hoist or crane",
+            source=Source(basis="derived", text="two people, 23 kg each: load constant of the NIOSH lifting equation, NIOSH 94-110"),
+            unit="kg",
+            least=5,
+            most=2000,
+        ),
+    )
+    apex_clear: Nm = param(
+        inches(8),
+        ParamInfo(
+            kind="length",
+            text="Masonry over the apex of the load triangle before arching is counted on",
+            source=Source(basis="read", text="NCMA TEK 17-01B (2001): at least 8 in above the apex of a triangle at 45 degrees"),
+            least=0,
+            most=2000 * MM,
+        ),
+    )
 
 
 class LintelBearing(Rule):
@@ -83,7 +137,7 @@ class LintelBearing(Rule):
     `short_bearing`) on both sides, and no head joint in the course below within the bearings.  Near a corner the lintel ends
     at the outer face or butts against the other run.  Two openings of one head whose pier is too short for two bearings get
     one lintel where the stock is long enough, else half of the pier each, but never less than `least`.  An opening narrower
-    than `least_width` is bridged by a whole unit.
+    than `least_width` is bridged by a whole unit.  From `prop_from` on lintels are propped; above `hoist_over` they want a hoist.
 
     Why
     ---
@@ -93,7 +147,8 @@ class LintelBearing(Rule):
     ------
     8 in: common practice for AAC (an estimating handbook says precast is often required to bear 8 in, read).  4 in at least:
     2006 IBC 2104.1.5, read in a study card.  100 mm up to 1.2 m and 150 mm beyond: NHBC Standards 2020, 6.1.12, table 5
-    (read), preset uk.  Lengths only: what a lintel carries is for its supplier and the engineer.
+    (read), preset uk.  20 in: WAC 246-359-440 (read), preset wac.  Load triangle and arching: NCMA TEK 17-01B (read).  Lengths only:
+    what a lintel carries is for its supplier and the engineer.
 
     Example
     -------
@@ -106,6 +161,8 @@ class LintelBearing(Rule):
     Params = Params
     presets: ClassVar[Mapping[str, Mapping[str, Any]]] = {
         "us": {"bearing": inches(8), "least": inches(4)},
+        "ibc": {"bearing": inches(4), "least": inches(4)},
+        "wac": {"bearing": inches(20), "least": inches(20)},
         "uk": {"bearing": 150 * MM, "short_span": 1200 * MM, "short_bearing": 100 * MM, "least": 100 * MM},
     }
 
@@ -142,6 +199,7 @@ class LintelBearing(Rule):
         bearings += [(a.end, b.start, _PIER_YIELDS) for a, b in zip(one.openings, one.openings[1:], strict=False) if a.end < b.start]
         for lo, hi, yields in sorted(bearings):
             yield Window(course=below, lo=lo, hi=hi, yields=yields, why="no joint inside a bearing")
+        yield from lintel_notes.props(run, courses, one, self.params)
         for zone in one.zones:
             yield from self._at_corner(run, courses, zone, one, place, (below, course, last))
 
@@ -182,6 +240,14 @@ class LintelBearing(Rule):
                 rule=self.code,
             )
 
+    def precede(self, work: Work) -> Iterable[Precedence]:
+        """Props are taken away when the run stands and has set."""
+        return lintel_notes.precedences(work, self.params, self.code)
+
+    def measure(self, work: Work) -> Iterable[Amount]:
+        """One lift for each lintel that is heavier than `hoist_over`."""
+        return lintel_notes.lifts(work, self.params, self.code)
+
     def findings(self, work: Work) -> Iterable[Finding]:
         """Tell small and unbridged openings, short bearings, lintels at corners, and heads off course."""
         any_lintel = False
@@ -194,7 +260,10 @@ class LintelBearing(Rule):
                 yield from self._of(run, courses, one)
         if any_lintel:
             said = "Lintels are chosen by length alone, not by what they carry: their supplier and the engineer confirm each"
+            if not self.params.prop_from:
+                said += "; whether they are propped until what stands on them has set is theirs to say too"
             yield Finding(code="lintel.capacity", severity="note", text=said, rules=(self.code,))
+        yield from lintel_notes.told(work, self.params, self.code)
 
     def _of(self, run: Run, courses: Courses, one: Bridging) -> Iterator[Finding]:
         system = run.catalogue.system
@@ -209,6 +278,12 @@ class LintelBearing(Rule):
         if one.problem:
             yield self._unbridged(run, one, named, width)
             return
+        yield lintel_notes.arching(run, one, self._place(run, one), self.params, self.code)
+        if one.openings[1:]:
+            pier = text(min(b.start - a.end for a, b in zip(one.openings, one.openings[1:], strict=False)), system)
+            full = text(one.full, system)
+            said = f"One lintel spans openings {named}: the pier between them is {pier}, too short for two bearings of {full}"
+            yield self._finding(run, one, "common", "note", said, pier, text(2 * one.full + run.catalogue.head_joint.nominal, system))
         if min(one.left, one.right) < one.full:
             shortest, full = text(min(one.left, one.right), system), text(one.full, system)
             others = _beside(run, one)
@@ -250,10 +325,10 @@ class LintelBearing(Rule):
 
     def _off_course(self, run: Run, courses: Courses, one: Bridging, named: str) -> Iterator[Finding]:
         system = run.catalogue.system
-        first = courses.levels[0]
-        pitch = first.unit.height + courses.joint
-        under = (one.head - first.bottom) % pitch
-        if not under:
+        course = courses.levels[courses.at(one.head) - 1]
+        pitch = course.top - course.bottom + courses.joint
+        under = one.head - course.bottom
+        if under in (0, pitch):
             return
         low, high = text(one.head - under, system), text(one.head - under + pitch, system)
         said = (
@@ -288,19 +363,15 @@ class LintelBearing(Rule):
     def _finding(
         self, run: Run, one: Bridging, what: str, severity: Severity, said: str, measured: str, wanted: str, corner: str = ""
     ) -> Finding:
-        first = one.openings[0]
-        place = Place(
-            wall=first.wall,
-            run=run.name,
-            storey=run.storey,
-            corner=corner,
-            opening=first.key,
-            start=one.start,
-            end=one.end,
-            level=one.head,
-        )
+        place = self._place(run, one, corner)
         return Finding(
             code=f"lintel.{what}", severity=severity, text=said, place=place, measured=measured, wanted=wanted, rules=(self.code,)
+        )
+
+    def _place(self, run: Run, one: Bridging, corner: str = "") -> Place:
+        first, at = one.openings[0], one.start
+        return Place(
+            wall=first.wall, run=run.name, storey=run.storey, corner=corner, opening=first.key, start=at, end=one.end, level=one.head
         )
 
 
