@@ -36,6 +36,14 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """CSV files of a plan and their columns, in order.  Millimetres, kg, m2, m3, hours."""
 
+BEDS = (
+    "piece", "run", "start_mm", "end_mm", "bed_start_mm", "bed_end_mm", "bed_least_mm", "bed_most_mm", "rip_mm", "strip_mm", "grind_mm",
+    "mortar_l",
+)  # fmt: skip
+"""Columns of beds.csv, which a plan with a slab survey has: the bed under each piece of course 1, and what is cut off its foot."""
+CORNER_BEDS = ("corner", "piece", "bed_mm", "top_mm", "reading_mm", "start")
+"""Columns of bench.csv: bed, level and rod reading at the top of the first block of each corner, in the order in which they are set."""
+
 CUTS = ("length", "height", "rake", "mitre", "notch")
 """What can be done to a unit, joined by + in the column `cut`; a notch alone leaves a whole unit."""
 

@@ -319,3 +319,5 @@ class Work:
     steps: tuple[Step, ...] = ()
     start_corner: Mapping[str, str] = field(default_factory=dict)
     """Connected part (its first run) to the corner where laying starts."""
+    bed_m3: Mapping[str, float] = field(default_factory=dict)
+    """Volume of the levelling bed by run, where the slab was surveyed; empty elsewhere."""

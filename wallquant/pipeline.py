@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from wallquant import catalogue as catalogues
-from wallquant import graph
+from wallquant import graph, survey
 from wallquant import job as jobs
 from wallquant.bonding import Bond, RuleError, bond
 from wallquant.building import Building, element_keys
@@ -60,12 +60,20 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
     network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
     system = job.units or book.system
     laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system)
+    slab: survey.Survey | None = None
+    if job.survey is not None:
+        slab = survey.surveyed(Path(job.survey), laid.work, building.origin, system)
+        laid = replace(laid, work=survey.begun(laid.work, slab))
     work, times, late = ordered(laid, rules, job, system)
     cutting = cut(work.pieces, network.catalogue)
     volumes = joint_volumes(work.pieces, work.runs, work.courses)
     counted = materials(work, cutting, _asked(rules, "measure", work), volumes, network.catalogue)
     said: list[Finding] = [*_asked(rules, "findings", work), *_unheard(job, network.runs)]
+    known = {one.part for one in slab.levelled.parts} if slab else set()
     for first, corner in sorted(work.start_corner.items(), key=lambda s: int(s[0][1:])):
+        if first in known:
+            notes = (*notes, f"The part of {first} is begun at corner {corner}, the nearest to the highest point of the slab under it.")
+            continue
         notes = (*notes, f"The part of {first} is begun at corner {corner}, the lower end of its longest run, since there is no survey.")
     return Plan(
         model=model.name,
@@ -81,9 +89,14 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         schedule=times,
         cutting=cutting,
         materials=counted,
-        findings=merged(_of_elements([*plugins.findings, *read, *joined, *told, *late, *times.findings, *said], building)),
+        findings=merged(_of_elements([*plugins.findings, *read, *joined, *told, *_slab(slab), *late, *times.findings, *said], building)),
+        survey=slab,
         notes=notes,
     )
+
+
+def _slab(slab: survey.Survey | None) -> Sequence[Finding]:
+    return slab.findings if slab is not None else ()
 
 
 def _unheard(job: Job, runs: Sequence[Run]) -> Iterator[Finding]:

@@ -36,7 +36,8 @@ class LevellingCourse(Rule):
     What it asks
     ------------
     Levelling mortar under course 1 of each run, of the bed's thickness.  The bed stays between the catalogue's least and
-    most, so a slab that varies more than their difference is ground, packed or bridged by ripped strips first.
+    most, so a slab that varies more than their difference asks for ripped pieces, strips, or grinding.  With a slab survey the bed
+    of each piece, the mortar, the start corner and the pieces to rip come from the shots.
 
     Why
     ---
@@ -62,6 +63,9 @@ class LevellingCourse(Rule):
         pieces = work.pieces
         for at, name in enumerate(pieces.runs):
             run, courses = work.runs[name], work.courses[name]
+            if name in work.bed_m3:
+                yield Amount(item=ITEM, quantity=work.bed_m3[name], unit="m3", where=name, rule=self.code)
+                continue
             if not len(courses) or courses.bed <= 0:
                 continue
             first = courses.levels[0]
@@ -81,7 +85,7 @@ class LevellingCourse(Rule):
             laid = work.courses[run.name].bed if run.name in work.courses else bed.nominal
             if not bed.least <= laid <= bed.most:
                 yield self._out_of_range(run, laid, least, most)
-        if work.runs:
+        if work.runs and not work.bed_m3:
             room = text(bed.most - bed.least, system)
             yield Finding(
                 code="levelling_course.check-slab",

@@ -255,7 +255,7 @@ BAD: list[tuple[list[str], tuple[str, ...]]] = [
     (["plan", "MODEL", "-o", "out", "--job", "none.yaml"], ("none.yaml", "job new")),
     (["plan", "MODEL", "-o", "out", "--job", "job.yaml"], ("job.yaml", "mason")),
     (["plan", "MODEL", "-o", "out", "--job", "face.yaml"], ("600x300",)),
-    (["plan", "MODEL", "-o", "out", "--job", "survey.yaml"], ("survey", "not used by this version")),
+    (["plan", "MODEL", "-o", "out", "--job", "survey.yaml"], ("shots.csv", "cannot be read")),
     (["check", "MODEL", "--job", "marks.yaml"], ("marks", "not used by this version")),
     (["plan", "MODEL", "-o", "out", "--plugin", "none.py"], ("none.py",)),
     (["plan", "MODEL", "-o", "out", "--plugin", "broken.py"], ("broken.py", "no such luck")),

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from wallquant.findings import Finding
     from wallquant.plugins import Plugins
 
-COMMANDS = ("plan", "check", "audit", "compare", "rules", "catalogues", "job")
+COMMANDS = ("plan", "check", "audit", "compare", "survey", "rules", "catalogues", "job")
 """In the order in which people need them; module `wallquant.cli.NAME` has the command as `command`."""
 
 DONE, FOUND, INPUT, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -38,6 +38,7 @@ SENTENCES = (
     ("plugins", "PluginError"),
     ("rules", "ParamError"),
     ("strictyaml", "YamlError"),
+    ("survey.shots", "SurveyError"),
     ("writers.folder", "OutputError"),
 )
 """Errors that are one sentence about what was given to us: module and class.  What is not loaded cannot have been raised."""

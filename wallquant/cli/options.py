@@ -24,6 +24,7 @@ SHARED = (
     click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file with settings; the options below go before it."),
     click.option("--catalogue", metavar="NAME|FILE", help="Catalogue of units; without it the one whose thicknesses fit most wall area."),
     click.option("--any-thickness", is_flag=True, help="Lay a virtual unit where no unit of the catalogue has the wall's thickness."),
+    click.option("--survey", metavar="SHOTS.csv", help="Slab shots: x, y and level or rod reading, or the name of a corner."),
     click.option("--masons", type=click.IntRange(1, 1000), help="Masons on site (2)."),
     click.option("--set", "settings", multiple=True, metavar="RULE.PARAM=VALUE", help="Set a parameter of a rule; may be repeated."),
     click.option("--plugin", "plugin_paths", multiple=True, metavar="PATH", help="Load a plugin from a file or folder; may be repeated."),
@@ -48,7 +49,7 @@ def job_of(*, job_file: Path | None, settings: Sequence[str], plugin_paths: Sequ
         raise Sentence(f"there is no job file {job_file}; 'wallquant job new' writes one")
     base = told(lambda: jobs.load(job_file)) if job_file else jobs.Job()
     found: Job = told(lambda: jobs.with_options(base, settings=settings, plugins=plugin_paths, **options))
-    for later in ("survey", "marks"):
+    for later in ("marks",):
         if getattr(found, later) is not None:
             raise Sentence(f"the job's setting '{later}' is not used by this version yet; take it out of the job file")
     return found

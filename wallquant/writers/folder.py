@@ -13,7 +13,7 @@ from typing import Any
 from wallquant.files import FINDINGS, REPORT, RUN, SCHEMA, SUMMARY
 from wallquant.findings import Finding
 from wallquant.units import MM, Nm
-from wallquant.writers import report
+from wallquant.writers import beds, report
 from wallquant.writers.plan import Plan
 from wallquant.writers.summary import summary
 from wallquant.writers.tables import tables
@@ -138,6 +138,8 @@ def _fill(plan: Plan, folder: Path, run: Mapping[str, Any], writers: Mapping[str
     cautions = [{"title": f.code.partition(".")[2], "text": f.text, "source": "", "places": ""} for f in warned]
     rest = [f for f in findings if not f["code"].startswith("caution.")]
     report.write(folder / REPORT, summary=head, tables=made, findings=rest, cautions=cautions)
+    if plan.survey is not None:
+        beds.write(plan.survey, folder)
     for _, writer in sorted(writers.items()):
         writer(plan, folder)
     files = sorted(p for p in folder.rglob("*") if p.is_file())

@@ -16,6 +16,7 @@ from wallquant.job import Job
 from wallquant.layout import Work
 from wallquant.ordering import Schedule
 from wallquant.rules import Rule
+from wallquant.survey import Survey
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -41,6 +42,8 @@ class Plan:
         The content of materials.csv.
     notes : tuple of str
         What was chosen without being asked: catalogue, start.
+    survey : Survey, optional
+        The slab, where it was surveyed.
     """
 
     model: str
@@ -58,6 +61,7 @@ class Plan:
     materials: pd.DataFrame
     findings: tuple[Finding, ...]
     notes: tuple[str, ...] = ()
+    survey: Survey | None = None
 
     def name_of(self) -> Mapping[str, str]:
         """Return the name of each wall by its GlobalId; the GlobalId where it has none."""

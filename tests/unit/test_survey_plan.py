@@ -1,0 +1,105 @@
+"""A slab survey on the samples: through the command and through a plan."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from tests.unit.command_line import outside, wall, wall_list
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_models"
+METRIC = (SAMPLES / "landing_tool_store_mm.ifc", SAMPLES / "landing_tool_store_slab.csv")
+US = (SAMPLES / "field_station_workshop_in.ifc", SAMPLES / "field_station_workshop_slab.csv")
+
+
+@pytest.fixture(scope="module", params=[METRIC, US], ids=["mm", "in"])
+def planned(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    model, shots = request.param
+    out = tmp_path_factory.mktemp("slab") / "out"
+    code, _, told = outside("plan", model, "--survey", shots, "-o", out)
+    assert code in (0, 1), told
+    return out, shots
+
+
+def test_every_bed_is_within_its_limits(planned: tuple[Path, Path]) -> None:
+    out, _ = planned
+    beds = pd.read_csv(out / "beds.csv")
+    pieces = pd.read_csv(out / "pieces.csv", keep_default_na=False)
+    limits = json.loads((out / "summary.json").read_text(encoding="utf-8"))["catalogue"]["levelling_bed_mm"]
+    assert list(beds.piece) == list(pieces[(pieces.course == 1) & (pieces.bottom_mm == pieces.bottom_mm.min())].piece)
+    assert beds.bed_least_mm.min() >= limits["least"] - 2e-3 and beds.bed_most_mm.max() <= limits["most"] + 2e-3
+    assert ((beds.bed_least_mm <= beds.bed_start_mm + 2e-3) & (beds.bed_end_mm <= beds.bed_most_mm + 2e-3)).all()
+
+
+def test_mortar_is_that_of_the_beds(planned: tuple[Path, Path]) -> None:
+    out, _ = planned
+    beds, materials = pd.read_csv(out / "beds.csv"), pd.read_csv(out / "materials.csv")
+    row = materials[(materials.item == "levelling mortar") & (materials.unit == "m3")].iloc[0]
+    assert row.net * 1000 == pytest.approx(beds.mortar_l.sum(), rel=1e-4)
+
+
+def test_work_begins_at_the_highest_corner(planned: tuple[Path, Path]) -> None:
+    out, _ = planned
+    bench, steps = pd.read_csv(out / "bench.csv", keep_default_na=False), pd.read_csv(out / "steps.csv", keep_default_na=False)
+    assert bench.start.tolist() == ["start"] + [""] * (len(bench) - 1)
+    assert steps[steps.kind == "corner"].corner.iloc[0] == bench.corner.iloc[0]
+    assert bench.top_mm.nunique() == 1
+
+
+def test_audit_holds(planned: tuple[Path, Path]) -> None:
+    code, said, _ = outside("audit", planned[0])
+    assert code == 0, said
+
+
+def test_the_command_says_the_same(planned: tuple[Path, Path]) -> None:
+    out, shots = planned
+    code, said, told = outside("survey", shots, "--plan", out, "--format", "json")
+    assert code == 0, told
+    found = json.loads(said)
+    beds = pd.read_csv(out / "beds.csv")
+    assert [b["piece"] for b in found["beds"]] == list(beds.piece)
+    assert [b["bed_start_mm"] for b in found["beds"]] == pytest.approx(beds.bed_start_mm.tolist(), abs=2e-3)
+    code, said, _ = outside("survey", shots, "--plan", out)
+    assert code == 0 and f"begin at corner {found['parts'][0]['start_corner']}" in said
+
+
+def test_a_slab_out_of_tolerance_names_the_pieces(tmp_path: Path) -> None:
+    code, _said, _ = outside("plan", US[0], "--survey", US[1], "-o", tmp_path / "out", "--fail-on", "warning")
+    assert code == 1
+    found = {f["code"]: f["text"] for f in json.loads((tmp_path / "out" / "findings.json").read_text(encoding="utf-8"))["findings"]}
+    rips = pd.read_csv(tmp_path / "out" / "beds.csv")
+    rips = rips[rips.rip_mm > 0]
+    assert found["survey.rip"].startswith(f"Rip the foot of {len(rips)} pieces, {rips.piece.iloc[0]}")
+    assert "Starting at the lowest point" in found["survey.bed"]
+    assert "levelling_course.check-slab" not in found
+
+
+def test_shots_alone() -> None:
+    code, said, _ = outside("survey", METRIC[1])
+    assert code == 0 and "33 shots" in said
+
+
+@pytest.mark.parametrize(
+    ("shots", "said"),
+    [
+        ("x,y,level\n0,0,0\n100,0,0\n200,0,0\n", "lie on one line"),
+        ("corner,level\nK99,0\nK1,0\nK2,0\n", "no corner 'K99'"),
+        ("x,y,level\n0,0,0\n1,1,inf\n2,0,0\n", "line 3: level is 'inf'"),
+    ],
+)
+def test_what_cannot_serve_says_one_sentence(tmp_path: Path, shots: str, said: str) -> None:
+    file = tmp_path / "shots.csv"
+    file.write_text(shots, encoding="utf-8")
+    code, _, told = outside("plan", wall_list(tmp_path, wall()), "--survey", file, "-o", tmp_path / "out")
+    assert code == 2 and said in told and len(told.strip().splitlines()) == 1
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_that_is_no_plan(tmp_path: Path) -> None:
+    code, _, told = outside("survey", METRIC[1], "--plan", tmp_path)
+    assert code == 2 and "is no plan" in told
+    code, _, told = outside("survey", tmp_path / "none.csv")
+    assert code == 2 and "none.csv cannot be read" in told
