@@ -7,6 +7,7 @@ from typing import Protocol
 
 from wallquant.layout import Step, Work
 from wallquant.rules import Precedence
+from wallquant_thinbed.lintel_notes import LAYING
 
 TROUGH, BARS, STRAPS, WETTING, GROUT = "beam trough", "beam bars", "beam straps", "beam wetting", "beam grout"
 """Tasks of items, and so kinds of steps, in the order of the work."""
@@ -29,7 +30,7 @@ def precedences(work: Work, asked: Asked, rule: str) -> Iterator[Precedence]:
     for step in work.steps:
         if step.kind in (TROUGH, BARS, STRAPS, WETTING, GROUT) and step.runs:
             groups.setdefault((part_of.get(step.runs[0], step.runs[0]), step.course), {}).setdefault(step.kind, []).append(step)
-        elif step.pieces:
+        elif step.kind in LAYING:
             for run in step.runs:
                 laying.setdefault((run, step.course), []).append(step)
     for (_, course), kinds in sorted(groups.items()):

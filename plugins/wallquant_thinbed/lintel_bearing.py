@@ -3,95 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, ClassVar
 
-from wallquant.findings import Finding, Place, Severity, Source
+from wallquant.findings import Finding, Place, Severity
 from wallquant.layout import Courses, Junction, Run, Work
-from wallquant.rules import Bed, Choice, Fixed, Item, ParamInfo, Phase, Rule, Sentence, Window, param
-from wallquant.units import INCH, MM, Nm, inches, text
-from wallquant_thinbed import assumed, lintels
+from wallquant.rules import Amount, Bed, Choice, Fixed, Item, Phase, Precedence, Rule, Sentence, Window
+from wallquant.units import INCH, MM, inches, text
+from wallquant_thinbed import assumed, lintel_notes, lintels
+from wallquant_thinbed.lintel_params import Params
 from wallquant_thinbed.lintels import Bridging
 
 _PIER_YIELDS = 3
 _SMALL_YIELDS = 2
 _BED_YIELDS = 5
-
-
-@dataclass(frozen=True, kw_only=True)
-class Params:
-    """Parameters of lintel_bearing."""
-
-    bearing: Nm = param(
-        inches(8),
-        ParamInfo(
-            kind="length",
-            text="Least bearing of a lintel on each side",
-            source=Source(basis="practice", text="8 in on each side in AAC; precast often required to bear 8 in, estimating handbook"),
-            least=50 * MM,
-            most=1000 * MM,
-        ),
-    )
-    short_span: Nm = param(
-        0,
-        ParamInfo(
-            kind="length",
-            text="Up to this clear width short_bearing does; 0 for never",
-            source=Source(basis="read", text="NHBC Standards 2020, 6.1.12, table 5: up to 1.2 m"),
-            least=0,
-            most=5000 * MM,
-        ),
-    )
-    short_bearing: Nm = param(
-        100 * MM,
-        ParamInfo(
-            kind="length",
-            text="Least bearing up to short_span",
-            source=Source(basis="read", text="NHBC Standards 2020, 6.1.12, table 5: 100 mm"),
-            least=50 * MM,
-            most=1000 * MM,
-        ),
-    )
-    least: Nm = param(
-        inches(4),
-        ParamInfo(
-            kind="length",
-            text="No bearing is ever shorter, not even where two openings share a pier",
-            source=Source(basis="read", text="2006 IBC 2104.1.5, 4 in, printed in a study card"),
-            least=0,
-            most=1000 * MM,
-        ),
-    )
-    least_width: Nm = param(
-        400 * MM,
-        ParamInfo(
-            kind="length",
-            text="A narrower opening is bridged by the units themselves, where one unit bears enough on both sides",
-            source=Source(basis="practice", text="small openings are spanned by a whole unit"),
-            least=0,
-            most=2000 * MM,
-        ),
-    )
-    assumed_width: Nm = param(
-        6000 * MM,
-        ParamInfo(
-            kind="length",
-            text="Widest clear width over which a lintel made to measure is assumed, where virtual units are allowed; 0 for none",
-            source=Source(basis="project", text="wider ones are frames, for the structural design"),
-            least=0,
-            most=20000 * MM,
-        ),
-    )
-    assumed_height: Nm = param(
-        100 * MM,
-        ParamInfo(
-            kind="length",
-            text="Least height of a lintel made to measure where the wall ends less than a course above the head",
-            source=Source(basis="project"),
-            least=25 * MM,
-            most=1000 * MM,
-        ),
-    )
 
 
 class LintelBearing(Rule):
@@ -105,6 +30,7 @@ class LintelBearing(Rule):
     one lintel where the stock is long enough, else half of the pier each, but never less than `least`.  An opening narrower
     than `least_width` is bridged by a whole unit.  Where virtual units are allowed and no stock lintel does, one made to measure
     is assumed, and told: up to `assumed_width`, with what bearing there is, never less than `least`.
+    From `prop_from` on lintels are propped; above `hoist_over` they want a hoist.
 
     Why
     ---
@@ -114,7 +40,8 @@ class LintelBearing(Rule):
     ------
     8 in: common practice for AAC (an estimating handbook says precast is often required to bear 8 in, read).  4 in at least:
     2006 IBC 2104.1.5, read in a study card.  100 mm up to 1.2 m and 150 mm beyond: NHBC Standards 2020, 6.1.12, table 5
-    (read), preset uk.  Lengths only: what a lintel carries is for its supplier and the engineer.
+    (read), preset uk.  20 in: WAC 246-359-440 (read), preset wac.  Load triangle and arching: NCMA TEK 17-01B (read).  Lengths only:
+    what a lintel carries is for its supplier and the engineer.
 
     Example
     -------
@@ -127,6 +54,8 @@ class LintelBearing(Rule):
     Params = Params
     presets: ClassVar[Mapping[str, Mapping[str, Any]]] = {
         "us": {"bearing": inches(8), "least": inches(4)},
+        "ibc": {"bearing": inches(4), "least": inches(4)},
+        "wac": {"bearing": inches(20), "least": inches(20)},
         "uk": {"bearing": 150 * MM, "short_span": 1200 * MM, "short_bearing": 100 * MM, "least": 100 * MM},
     }
 
@@ -163,6 +92,7 @@ class LintelBearing(Rule):
         bearings += [(a.end, b.start, _PIER_YIELDS) for a, b in zip(one.openings, one.openings[1:], strict=False) if a.end < b.start]
         for lo, hi, yields in sorted(bearings):
             yield Window(course=below, lo=lo, hi=hi, yields=yields, why="no joint inside a bearing")
+        yield from lintel_notes.props(run, courses, one, self.params)
         for zone in one.zones:
             yield from self._at_corner(run, courses, zone, one, place, (below, course, last))
 
@@ -203,6 +133,14 @@ class LintelBearing(Rule):
                 rule=self.code,
             )
 
+    def precede(self, work: Work) -> Iterable[Precedence]:
+        """Props are taken away when the run stands and has set."""
+        return lintel_notes.precedences(work, self.params, self.code)
+
+    def measure(self, work: Work) -> Iterable[Amount]:
+        """One lift for each lintel that is heavier than `hoist_over`."""
+        return lintel_notes.lifts(work, self.params, self.code)
+
     def findings(self, work: Work) -> Iterable[Finding]:
         """Tell small and unbridged openings, short bearings, lintels at corners, and heads off course."""
         any_lintel = False
@@ -215,7 +153,10 @@ class LintelBearing(Rule):
                 yield from self._of(run, courses, one)
         if any_lintel:
             said = "Lintels are chosen by length alone, not by what they carry: their supplier and the engineer confirm each"
+            if not self.params.prop_from:
+                said += "; whether they are propped until what stands on them has set is theirs to say too"
             yield Finding(code="lintel.capacity", severity="note", text=said, rules=(self.code,))
+        yield from lintel_notes.told(work, self.params, self.code)
 
     def _of(self, run: Run, courses: Courses, one: Bridging) -> Iterator[Finding]:
         system = run.catalogue.system
@@ -234,6 +175,12 @@ class LintelBearing(Rule):
             yield self._assumed(run, one, named, width)
             yield from self._corners(run, one, named)
             return
+        yield lintel_notes.arching(run, one, self._place(run, one), self.params, self.code)
+        if one.openings[1:]:
+            pier = text(min(b.start - a.end for a, b in zip(one.openings, one.openings[1:], strict=False)), system)
+            full = text(one.full, system)
+            said = f"One lintel spans openings {named}: the pier between them is {pier}, too short for two bearings of {full}"
+            yield self._finding(run, one, "common", "note", said, pier, text(2 * one.full + run.catalogue.head_joint.nominal, system))
         if min(one.left, one.right) < one.full:
             shortest, full = text(min(one.left, one.right), system), text(one.full, system)
             others = _beside(run, one)
@@ -301,10 +248,10 @@ class LintelBearing(Rule):
 
     def _off_course(self, run: Run, courses: Courses, one: Bridging, named: str) -> Iterator[Finding]:
         system = run.catalogue.system
-        first = courses.levels[0]
-        pitch = first.unit.height + courses.joint
-        under = (one.head - first.bottom) % pitch
-        if not under:
+        course = courses.levels[courses.at(one.head) - 1]
+        pitch = course.top - course.bottom + courses.joint
+        under = one.head - course.bottom
+        if under in (0, pitch):
             return
         low, high = text(one.head - under, system), text(one.head - under + pitch, system)
         said = (
@@ -339,19 +286,15 @@ class LintelBearing(Rule):
     def _finding(
         self, run: Run, one: Bridging, what: str, severity: Severity, said: str, measured: str, wanted: str, corner: str = ""
     ) -> Finding:
-        first = one.openings[0]
-        place = Place(
-            wall=first.wall,
-            run=run.name,
-            storey=run.storey,
-            corner=corner,
-            opening=first.key,
-            start=one.start,
-            end=one.end,
-            level=one.head,
-        )
+        place = self._place(run, one, corner)
         return Finding(
             code=f"lintel.{what}", severity=severity, text=said, place=place, measured=measured, wanted=wanted, rules=(self.code,)
+        )
+
+    def _place(self, run: Run, one: Bridging, corner: str = "") -> Place:
+        first, at = one.openings[0], one.start
+        return Place(
+            wall=first.wall, run=run.name, storey=run.storey, corner=corner, opening=first.key, start=at, end=one.end, level=one.head
         )
 
 

@@ -273,8 +273,8 @@ class VerticalBars(Rule):
         heights = [i.top - i.bottom for i in bars if i.kind == "core fill"]
         yield Finding(
             code="bars.placed", severity="note", rules=(self.code,),
-            text=f"{stubs} vertical bars stand in cores; {drilled} pieces are drilled on site. Set out stubs from two edges of the "
-            "slab and check them before the pour and again before course 1. Grout within 90 min of adding water, slump 8 to 11 in (TMS 602). The "
+            text=f"{stubs} vertical bars stand in cores; {drilled} pieces are drilled on site. Set out stubs from two edges of the slab, "
+            "check them before the pour and again before course 1. Grout within 90 min of adding water, slump 8 to 11 in (TMS 602). The "
             "engineer confirms bars, laps and grout; the plan checks places alone",
         )  # fmt: skip
         if heights and max(heights) > p.cleanout:

@@ -129,3 +129,24 @@ def test_e6_bond_beam_units(tmp_path: Path) -> None:
     assert sorted(round(z / (12 * 25.4 * MM), 3) for z in tops) == [4, 8, 10]
     net = plan.materials.set_index("item")["net"]
     assert (net["u-16x8x8"], net["std-16x8x8"]) == (225, 900)
+
+
+def test_props_stand_before_a_lintel_and_go_last(tmp_path: Path) -> None:
+    """Two props under a lintel of 2750: set before it, taken away a week after the run stands; it is lifted by a hoist."""
+    hole = "{name: D, at: 2000, width: 2000, sill: 0, height: 2010}"
+    walls = [f"name: A, from: [0, 0], to: [6000, 0], height: 2409, openings: [{hole}]"]
+    plan = planned(tmp_path, walls, rules={"lintel_bearing": {"prop_from": "1.8 m", "prop_spacing": "0.8 m", "hoist_over": "40"}})
+    turns = {t.step.kind: t for t in plan.schedule.turns if t.step.kind in ("props", "lintel", "strike props")}
+    assert turns["props"].end_h <= turns["lintel"].start_h
+    last = max(t.end_h for t in plan.schedule.turns if t.step.pieces)
+    assert turns["strike props"].start_h >= last + 168
+    assert "by length only, not by capacity" in turns["lintel"].step.text
+    row = plan.work.bridges[0].lintel[0]
+    assert plan.work.pieces.mass[row] > 40
+    net = plan.materials.set_index("item")["net"]
+    assert (net["prop"], net["lintel lifted by hoist"]) == (2, 1)
+    assert "prop removal" not in net
+    hoist = next(f for f in plan.findings if f.code == "lintel.hoist")
+    assert hoist.measured == f"{plan.work.pieces.mass[row]:.1f} kg"
+    write(plan, tmp_path / "out", run={}, writers={})
+    assert not [f.text for f in audit.audit(tmp_path / "out") if f.severity == "error"]

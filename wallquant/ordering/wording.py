@@ -69,4 +69,4 @@ class Wording:
             text += f" over opening {bridge.opening}"
             if bridge.bearing_start is not None and bridge.bearing_end is not None:
                 text += f", bearing {self.say(bridge.bearing_start)} and {self.say(bridge.bearing_end)}"
-        return text + "."
+        return text + ". It is chosen by length only, not by capacity."
