@@ -16,6 +16,7 @@ from wallquant_thinbed.bar_places import REACH, Spot, Wanted, lifts, spots, stat
 
 STUB, BAR, CHECK, WETTING, FILL = "bar stub", "bar", "core check", "core wetting", "core grout"
 """Tasks of items, and so kinds of steps, in the order of the work."""
+LAYING = ("corner", "lead", "line", "closure", "lintel")
 YIELDS = 1
 MOST_CHOICES = 6
 """So many bars of a run may move: each is a choice that is tried."""
@@ -248,7 +249,7 @@ class VerticalBars(Rule):
                 )  # fmt: skip
             if wet and grout:
                 yield Precedence(first=_names(wet), then=_names(grout), reason="cores are wetted before the grout", rule=self.code)
-            above = [s for s in work.steps if s.pieces and run in s.runs and s.course == course + 1]
+            above = [s for s in work.steps if s.kind in LAYING and run in s.runs and s.course == course + 1]
             if grout and above and self.params.cure_hours > 0:
                 yield Precedence(
                     first=_names(grout), then=_names(above), lag=round(self.params.cure_hours * 3600),
