@@ -90,3 +90,9 @@ def test_bound_on_a_rounded_grid(key: str) -> None:
     assert found.bound <= optimum
     assert found.bound <= valid(list(found.patterns), smaller, demands, capacity * 10_007)
     assert found.bound >= optimum * 0.98
+
+
+def test_most_are_equal_to_the_optimum() -> None:
+    """At least 95 in 100 instances are cut from exactly the certified optimum."""
+    found = [solve(*read(key)).bins == optimum for key, optimum in instances()]
+    assert sum(found) >= 0.95 * len(found)
