@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 from pydantic import Field, PlainValidator, PrivateAttr, ValidationError, WithJsonSchema, model_validator
 from pydantic.types import Strict
@@ -35,6 +35,7 @@ def _plain(value: object) -> object:
 Value = Annotated[object, PlainValidator(_plain), WithJsonSchema({"type": ["string", "number", "boolean"]})]
 Text = Annotated[str, Field(min_length=1)]
 Flag = Annotated[bool, Strict()]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 DxfHolds = Literal["pieces", "cuts", "cores", "U units", "lintels", "openings", "items", "text", "dimensions"]
 if TYPE_CHECKING:
     TimeOfDay = str
@@ -75,6 +76,8 @@ class Job(Model):
     heads: dict[str, Signed] = _field({}, "Level to lay the head of an opening at, by the opening's key: a model level, like 2010 mm.")
     sills: dict[str, Signed] = _field({}, "Level to lay the sill of an opening at, by the opening's key: a model level, like 810 mm.")
     masons: Count = _field(2, "Masons on site.", le=1000)
+    hoists: Count = _field(1, "Hoists or cranes on site, for what is too heavy for two people.", le=100)
+    start_weekday: Weekday = _field("monday", "Day of the week of day 1; rules may ask for days on which work is begun.")
     day_start: TimeOfDay = _field("07:00", "When a working day starts, as hh:mm.")
     day_hours: Annotated[float, Strict()] = _field(8.0, "Hours of work in a day.", gt=0, le=24, allow_inf_nan=False)
     units: Literal["mm", "in"] | None = _field(None, "Units of sentences and pages for people; without it the catalogue's.")
@@ -106,6 +109,11 @@ class Job(Model):
         """Seconds from midnight to the start of a working day."""
         hours, _, minutes = self.day_start.partition(":")
         return 3600 * int(hours) + 60 * int(minutes)
+
+    @property
+    def first_weekday(self) -> int:
+        """Day of the week of day 1, Monday 0."""
+        return get_args(Weekday).index(self.start_weekday)
 
     def error(self, path: Sequence[str | int], problem: str) -> ValueError:
         """Return the error that says `problem` of the setting at `path`, with file and line where the job came from a file."""

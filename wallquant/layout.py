@@ -276,6 +276,8 @@ class Step:
     items: tuple[int, ...] = ()
     seconds: int = 0
     resources: tuple[str, ...] = ()
+    days: tuple[int, ...] = ()
+    """Days of the week on which it may be begun, Monday 0; empty: any."""
     text: str = ""
     part: str = ""
     """The connected part of the graph it belongs to (its first run's name)."""

@@ -190,7 +190,13 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
             findings.append(Finding(code="order.circle", severity="error", text=said, rules=tuple(sorted(named))))
             asked = [p for p in asked if p.rule not in named]
     times = schedule(
-        net, masons=job.masons, shift=Shift(seconds=round(job.day_hours * 3600)), panels=ranks(work), first=starts(work, steps)
+        net,
+        masons=job.masons,
+        shift=Shift(seconds=round(job.day_hours * 3600)),
+        panels=ranks(work),
+        first=starts(work, steps),
+        resources={"hoist": job.hoists},
+        weekday=job.first_weekday,
     )
     return work, times, [*findings, *net.findings]
 

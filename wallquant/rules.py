@@ -170,7 +170,8 @@ class Precedence:
     hold_seconds : int
         How long the hold takes when nothing else is said.
     resource, calendar : str
-        What `then` needs besides a mason (``hoist``), with or without a `first`; and when it may be done.
+        What `then` needs besides a mason, with or without a `first`: ``two people``, or a thing of which the site has so many
+        (``hoist``); and the days of the week on which it may be begun (``mon thu``).
     reason : str
         Why, for people.
     """

@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 from bisect import insort
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,8 @@ from wallquant.layout import Step, Work
 from wallquant.ordering.bound import DAY, Shift, least_time, tails
 from wallquant.ordering.precedence import NEVER, Graph
 
+PAIR = "two people"
+"""The resource of a step that takes two masons."""
 NOBODY = 0
 """Crew of a hold."""
 
@@ -66,6 +68,8 @@ class Schedule:
     shift: Shift
     seconds: int
     bound: int
+    helpers: Mapping[int, Sequence[int]] = field(default_factory=dict)
+    """Masons besides `crew`, of steps that take two."""
     findings: tuple[Finding, ...] = ()
 
     @property
@@ -85,7 +89,7 @@ class Schedule:
         return tuple(
             Turn(
                 step=steps[i],
-                crew=f"M{crew[i]}" if crew[i] != NOBODY else "",
+                crew=" ".join(f"M{m}" for m in sorted((crew[i], *self.helpers.get(i, ())))) if crew[i] != NOBODY else "",
                 start_h=start[i] / 3600,
                 end_h=end[i] / 3600,
                 day=start[i] // DAY + 1,
@@ -101,6 +105,8 @@ def schedule(
     shift: Shift | None = None,
     panels: Mapping[str, int] | None = None,
     first: Iterable[str] = (),
+    resources: Mapping[str, int] | None = None,
+    weekday: int = 0,
 ) -> Schedule:
     """Give each step its time and mason.
 
@@ -118,6 +124,11 @@ def schedule(
         Rank of each panel: lower is finished first (see `ranks`); panels that are missing come last, by name.
     first : iterable of str
         Names of steps to go first of all that can be begun (at the corners where laying starts).
+    resources : mapping of str to int, optional
+        How many there are of what steps need besides masons; what is not named is there for all.  A step that needs ``two people``
+        takes two masons, where there are two.
+    weekday : int
+        Day of the week of day 1, Monday 0.
 
     Returns
     -------
@@ -132,7 +143,8 @@ def schedule(
         raise ValueError(f"{masons} masons cannot lay anything; give at least 1")
     hours = shift or Shift()
     count = len(graph.steps)
-    run = _Site(graph=graph, masons=masons, shift=hours, priority=_priority(graph, panels or {}, frozenset(first)))
+    queue = _priority(graph, panels or {}, frozenset(first))
+    run = _Site(graph=graph, masons=masons, shift=hours, priority=queue, resources=resources or {}, weekday=weekday)
     run.work()
     start, end, crew = np.array(run.start, np.int64), np.array(run.end, np.int64), np.array(run.crew, np.int64)
     place = np.empty(count, np.int64)
@@ -148,6 +160,7 @@ def schedule(
         crew=crew,
         masons=masons,
         shift=hours,
+        helpers=dict(sorted(run.helpers.items())),
         seconds=hours.working(done),
         bound=least_time(graph, masons, hours),
         findings=(*graph.findings, *_late(graph, start, end)),
@@ -194,7 +207,9 @@ def _priority(graph: Graph, panels: Mapping[str, int], first: frozenset[str]) ->
 class _Site:
     """The state of one run of the scheduler: an event loop over the clock."""
 
-    def __init__(self, *, graph: Graph, masons: int, shift: Shift, priority: list[int]) -> None:
+    def __init__(
+        self, *, graph: Graph, masons: int, shift: Shift, priority: list[int], resources: Mapping[str, int], weekday: int
+    ) -> None:
         count = len(graph.steps)
         self.shift = shift
         self.seconds = [s.seconds for s in graph.steps]
@@ -214,6 +229,12 @@ class _Site:
         self.waiting: list[tuple[int, int]] = []
         self.running: list[tuple[int, int]] = []
         self.tomorrow: list[int] = []
+        self.weekday = weekday
+        self.days = {n: set(s.days) for n, s in enumerate(graph.steps) if s.days}
+        self.masons = {n: min(2, masons) for n, s in enumerate(graph.steps) if PAIR in s.resources}
+        self.needs = {n: own for n, s in enumerate(graph.steps) if (own := [r for r in s.resources if r in resources])}
+        self.left_over = dict(resources)
+        self.helpers: dict[int, list[int]] = {}
 
     def work(self) -> None:
         """Run the clock until every step is done."""
@@ -251,7 +272,10 @@ class _Site:
         while self.running and self.running[0][0] <= now:
             _, step = heapq.heappop(self.running)
             if self.crew[step] != NOBODY:
-                insort(self.idle, self.crew[step])
+                for mason in (self.crew[step], *self.helpers.get(step, ())):
+                    insort(self.idle, mason)
+            for need in self.needs.get(step, ()):
+                self.left_over[need] += 1
             for arc in range(self.pointer[step], self.pointer[step + 1]):
                 after = self.then[arc]
                 self.free_at[after] = max(self.free_at[after], now + self.lag[arc])
@@ -262,16 +286,27 @@ class _Site:
             self._free(heapq.heappop(self.waiting)[1], now)
 
     def _assign(self, now: int) -> None:
+        later: list[int] = []  # what waits for a second mason or a hoist, until somebody is done
         while self.shift.room(now) and self.ready and self.idle:
             place = heapq.heappop(self.ready)
             step = self.step_at[place]
-            if self.shift.begin(now, self.seconds[step]) > now:
+            wrong_day = step in self.days and (now // DAY + self.weekday) % 7 not in self.days[step]
+            if wrong_day or self.shift.begin(now, self.seconds[step]) > now:
                 self.tomorrow.append(place)
+                continue
+            if len(self.idle) < self.masons.get(step, 1) or any(self.left_over[need] < 1 for need in self.needs.get(step, ())):
+                later.append(place)
                 continue
             mason = next((m for m in self.idle if self.last_panel.get(m) == self.panel[step]), self.idle[0])
             self.idle.remove(mason)
             self.last_panel[mason] = self.panel[step]
+            for need in self.needs.get(step, ()):
+                self.left_over[need] -= 1
+            if self.masons.get(step, 1) > 1:
+                self.helpers[step] = [self.idle.pop(0)]
             self._begin(step, now, self.shift.finish(now, self.seconds[step]), mason)
+        for place in later:
+            heapq.heappush(self.ready, place)
 
     def _begin(self, step: int, now: int, end: int, mason: int) -> None:
         self.start[step], self.end[step], self.crew[step] = now, end, mason

@@ -23,6 +23,7 @@ SUPPORT = "support"
 """What stands as the rule where a step rests on another."""
 BUILT_IN = ("items", "it is built in between the courses there")
 """Rule and reason of what comes before and after the steps of items."""
+DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 NEVER = -1
 """`most_lag` where there is no limit."""
 
@@ -155,8 +156,12 @@ def build(
         if one.resource:
             for node in thens:
                 nodes[node] = replace(nodes[node], resources=tuple(sorted({*nodes[node].resources, one.resource})))
-        for word in filter(None, (one.resource, one.calendar)):
-            unheeded[one.rule, word] = unheeded.get((one.rule, word), 0) + 1
+        if one.calendar and (days := weekdays(one.calendar)):
+            for node in thens:
+                both = tuple(d for d in days if d in nodes[node].days) if nodes[node].days else days
+                nodes[node] = replace(nodes[node], days=both or days)
+        elif one.calendar:
+            unheeded[one.rule, one.calendar] = unheeded.get((one.rule, one.calendar), 0) + 1
         if one.hold:
             hold = _hold(one, nodes, len(nodes) - len(steps) + 1, number)
             number[hold.name] = len(nodes)
@@ -193,6 +198,13 @@ def build(
         order=order,
         findings=findings,
     )
+
+
+def weekdays(words: str) -> tuple[int, ...]:
+    """Return the days of a calendar like 'mon thu', Monday 0; none where a word is no day of the week."""
+    said = words.replace(",", " ").lower().split()
+    found = [next((n for n, day in enumerate(DAYS) if len(word) >= 3 and day.startswith(word)), -1) for word in said]
+    return tuple(sorted(set(found))) if found and min(found) >= 0 else ()
 
 
 def _sort_key(one: Precedence) -> tuple[object, ...]:
