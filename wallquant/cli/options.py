@@ -26,7 +26,7 @@ SHARED = (
     click.option(
         "--any-thickness",
         is_flag=True,
-        help="Lay virtual units where the catalogue has no such thickness, and lintels made to measure where no stock one does.",
+        help="Lay virtual units where no thickness fits, and lintels made to measure where no stock one does.",
     ),
     click.option("--survey", metavar="SHOTS.csv", help="Slab shots: x, y and level or rod reading, or the name of a corner."),
     click.option("--masons", type=click.IntRange(1, 1000), help="Masons on site (2)."),
