@@ -64,7 +64,7 @@ class Job(Model):
     schema_: Literal["wallquant.job/1"] = _field(SCHEMA, "Version of the job file.", alias="schema")
     catalogue: Text | None = _field(None, "Name or file of the catalogue; without it the one whose thicknesses fit most wall area.")
     face: Text | None = _field(None, "Face of the units, by its code; without it the catalogue's first.")
-    any_thickness: Flag = _field(False, "Lay a virtual unit where no unit's thickness is within tolerance of the wall drawn.")
+    any_thickness: Flag = _field(False, "Lay virtual units where no thickness fits, and lintels made to measure where no stock one does.")
     importer: Text | None = _field(None, "Importer to read the model with, where two read such files.")
     select: Select | None = _field(
         None, "Layers of layered walls to lay as masonry; without it a load-bearing layer, else one named masonry."

@@ -23,7 +23,11 @@ SHARED = (
     click.argument("model", type=click.Path(path_type=Path)),
     click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file with settings; the options below go before it."),
     click.option("--catalogue", metavar="NAME|FILE", help="Catalogue of units; without it the one whose thicknesses fit most wall area."),
-    click.option("--any-thickness", is_flag=True, help="Lay a virtual unit where no unit of the catalogue has the wall's thickness."),
+    click.option(
+        "--any-thickness",
+        is_flag=True,
+        help="Lay virtual units where no thickness fits, and lintels made to measure where no stock one does.",
+    ),
     click.option("--survey", metavar="SHOTS.csv", help="Slab shots: x, y and level or rod reading, or the name of a corner."),
     click.option("--masons", type=click.IntRange(1, 1000), help="Masons on site (2)."),
     click.option("--set", "settings", multiple=True, metavar="RULE.PARAM=VALUE", help="Set a parameter of a rule; may be repeated."),
