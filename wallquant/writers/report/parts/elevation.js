@@ -14,7 +14,15 @@ function kindOf(block, i) {
 }
 
 function cutOf(block, i) {
-  return building.cuts[block.k[i]] ?? '';
+  const cut = building.cuts[block.k[i]] ?? '';
+  return cut === 'notch' ? '' : cut; // a notch leaves a whole unit
+}
+
+// How a thing that is built in is drawn: what fills, what is a bar, what stands at a place, what is left open.
+function itemLook(kind) {
+  if (kind.endsWith('fill') && kind !== 'fill') return 'filled';
+  if (kind === 'bar' || kind.endsWith(' bar')) return 'steel';
+  return ['gap', 'movement joint', 'fill'].includes(kind) ? 'left' : 'spot';
 }
 
 // Patterns in a unit of the drawing's own pixels, so that they stay readable at each size.
@@ -141,8 +149,12 @@ function drawItems(picture, block, { x, y }) {
   items.kind.forEach((kind, i) => {
     const [s, e, b, t] = [items.start_mm[i], items.end_mm[i], items.bottom_mm[i], items.top_mm[i]];
     if (s === null || b === null || s === '' || b === '') return;
-    const box = { x: x(s), y: y(t ?? b), w: Math.max(x(e ?? s) - x(s), 2.5), h: Math.max(y(b) - y(t ?? b), 2.5) };
-    picture.append(svg('g', { class: 'item', 'data-kind': kind }, svg('rect', { x: box.x, y: box.y, width: box.w, height: box.h }), svg('title', {}, kind)));
+    const look = itemLook(kind);
+    const size = look === 'filled' && e === s ? items.size_mm[i] || 0 : 0; // a core is as wide as its bore
+    const least = look === 'spot' ? 5 : 2.5;
+    const [wide, high] = [Math.max(x((e ?? s) + size) - x(s), least), Math.max(y(b) - y(t ?? b), least)];
+    const box = { x: x((s + (e ?? s)) / 2) - wide / 2, y: (y(b) + y(t ?? b)) / 2 - high / 2, width: wide, height: high };
+    picture.append(svg('g', { class: `item ${look}`, 'data-kind': kind }, svg('rect', box), svg('title', {}, kind)));
   });
 }
 
@@ -203,8 +215,11 @@ function drawKey(block) {
   const entries = Object.keys(KINDS).filter((kind) => used.has(kind)).map((kind) => node('li', {}, swatch(kind, kind === 'standard' ? 'none' : `url(#pattern-${kind})`), KINDS[kind]));
   if (block.k.some((code) => building.cuts[code])) entries.push(node('li', {}, swatch('cut', 'url(#pattern-cut)'), `cut piece, with its size in ${building.unit === 'in' ? 'inches' : 'mm'}`));
   entries.push(node('li', {}, swatch('now', 'none'), 'this step'), node('li', {}, swatch('come', 'none'), 'still to come'));
-  const kinds = [...new Set(block.items.kind)].sort();
-  if (kinds.length) entries.push(node('li', {}, svg('svg', { width: 44, height: 24, class: 'swatch item' }, svg('rect', { x: 4, y: 11, width: 36, height: 3 })), `built in: ${kinds.join(', ')}`));
+  const looks = { steel: { x: 4, y: 11, width: 36, height: 3 }, filled: { x: 4, y: 4, width: 36, height: 16 }, spot: { x: 19, y: 9, width: 6, height: 6 }, left: { x: 4, y: 4, width: 36, height: 16 } };
+  for (const [look, box] of Object.entries(looks)) {
+    const kinds = [...new Set(block.items.kind.filter((kind) => itemLook(kind) === look))].sort();
+    if (kinds.length) entries.push(node('li', {}, svg('svg', { width: 44, height: 24, class: `swatch item ${look}` }, svg('rect', box)), kinds.join(', ')));
+  }
   byId('elevation-key').replaceChildren(...entries);
 }
 
