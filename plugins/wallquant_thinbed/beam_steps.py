@@ -7,6 +7,7 @@ from typing import Protocol
 
 from wallquant.layout import Step, Work
 from wallquant.rules import Precedence
+from wallquant.units import Nm
 from wallquant_thinbed.lintel_notes import LAYING
 
 TROUGH, BARS, STRAPS, WETTING, GROUT = "beam trough", "beam bars", "beam straps", "beam wetting", "beam grout"
@@ -23,17 +24,20 @@ class Asked(Protocol):
 
 
 def precedences(work: Work, asked: Asked, rule: str) -> Iterator[Precedence]:
-    """Yield them for each connected part and course: troughs that join are inspected and grouted together."""
+    """Yield them for each connected part and level: troughs that join are inspected and grouted together."""
     part_of = {name: part[0] for part in work.parts for name in part}
-    groups: dict[tuple[str, int], dict[str, list[Step]]] = {}
+    groups: dict[tuple[str, Nm, int], dict[str, list[Step]]] = {}
     laying: dict[tuple[str, int], list[Step]] = {}
     for step in work.steps:
         if step.kind in (TROUGH, BARS, STRAPS, WETTING, GROUT) and step.runs:
-            groups.setdefault((part_of.get(step.runs[0], step.runs[0]), step.course), {}).setdefault(step.kind, []).append(step)
+            levels = work.courses[step.runs[0]].levels
+            level = levels[step.course - 1].top if step.course <= len(levels) else 0
+            key = (part_of.get(step.runs[0], step.runs[0]), level, step.course)
+            groups.setdefault(key, {}).setdefault(step.kind, []).append(step)
         elif step.kind in LAYING:
             for run in step.runs:
                 laying.setdefault((run, step.course), []).append(step)
-    for (_, course), kinds in sorted(groups.items()):
+    for (_, _, course), kinds in sorted(groups.items()):
         before: list[Step] = []
         for kind in (TROUGH, BARS, STRAPS):
             after = kinds.get(kind, [])
