@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from wallquant_thinbed import lintels
 from wallquant_thinbed.lintel_bearing import LintelBearing
 
-from tests.cases.walls import work_of
 from wallquant.rules import Choice, Fixed, Window
+from wallquant.testing.walls import work_of
 from wallquant.units import MM
 
 BEARING, LEAST, JOINT = 203_200_000, 101_600_000, 1 * MM

@@ -103,3 +103,22 @@ def test_a_folder_that_is_no_plan(tmp_path: Path) -> None:
     assert code == 2 and "is no plan" in told
     code, _, told = outside("survey", tmp_path / "none.csv")
     assert code == 2 and "none.csv cannot be read" in told
+
+
+@pytest.mark.parametrize("name", ["landing_tool_store", "field_station_workshop"])
+def test_samples_with_all_that_an_engineer_asks_for(tmp_path: Path, name: str) -> None:
+    """Bars, bond beams and the slab together: the audit holds, I7 with bars, and the steps have bars, holds and grout."""
+    model = next(SAMPLES.glob(f"{name}_*.ifc"))
+    code, _, told = outside("plan", model, "--job", SAMPLES / f"{name}.job.yaml", "-o", tmp_path / "out", "--write", "ifc,dxf,xlsx,bcf")
+    assert code in (0, 1), told
+    code, said, _ = outside("audit", tmp_path / "out")
+    assert code == 0, said
+    steps = pd.read_csv(tmp_path / "out" / "steps.csv")
+    assert {"bar stub", "bar", "core grout", "beam bars", "beam grout", "hold"} <= set(steps.kind)
+    items = pd.read_csv(tmp_path / "out" / "items.csv")
+    assert {"bar", "core fill", "trough fill"} <= set(items.kind)
+    units = {
+        u["code"]: u["kind"] for u in json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))["catalogue"]["units"]
+    }
+    pieces = pd.read_csv(tmp_path / "out" / "pieces.csv", keep_default_na=False)
+    assert {"core", "U"} <= {units[u] for u in pieces.unit}

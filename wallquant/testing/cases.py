@@ -1,0 +1,141 @@
+"""A rule against the cases written beside it in YAML: what it says of a small wall, and what it does not say.
+
+A case has a ``name``, a ``catalogue``, a ``run`` (or ``runs``, and ``parts``, ``pieces``, ``steps``), ``params``, and what it asks:
+``offset``, ``demand``, ``measure``, ``precede``, ``findings`` or ``error``.  Each of the middle ones takes ``has``, ``hasnt``, ``count``,
+and ``demand`` also ``alternative`` and ``no_alternative``; ``precede`` takes ``before`` and ``free``, like ``[a < b]``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from graphlib import TopologicalSorter
+from math import isclose
+from pathlib import Path
+from typing import Any
+
+from wallquant import strictyaml
+from wallquant.rules import Choice, Precedence, Rule, configured
+from wallquant.testing.walls import length, work_of
+
+LENGTHS = {"lo", "hi", "bottom", "top", "level", "start", "end", "offset", "size", "bearing"}
+PARTS_OF_TEXT = {"text", "hold", "why", "reason", "name"}
+ASKED = {"offset", "demand", "measure", "precede", "findings", "error"}
+
+Case = Mapping[str, Any]
+
+
+def load(file: Path) -> tuple[Case, ...]:
+    """Return the cases of a file.
+
+    Raises
+    ------
+    wallquant.strictyaml.YamlError
+        One sentence: what of the file is wrong, and where.
+    """
+    document: Any = strictyaml.load_file(file).data
+    return tuple(document["cases"])
+
+
+def check(rule: type[Rule], case: Case) -> None:
+    """Hold a rule against one case.
+
+    Raises
+    ------
+    AssertionError
+        What the rule says that it should not, or does not say that it should.
+    """
+    assert ASKED & set(case), f"case {case.get('name')} asks nothing, so it cannot fail"
+    if "error" in case:
+        _refused(rule, case)
+        return
+    one, work = configured(rule, case.get("params", {})), work_of(case)
+    if "offset" in case:
+        levels = next(iter(work.courses.values())).levels
+        told = one.offset(levels[1], levels[0])
+        assert told == length(case["offset"]), f"the offset is {told} nm, not {case['offset']}"
+    if "demand" in case:
+        said = {name: list(one.demand(work.runs[name], work.courses[name])) for name in sorted(work.runs)}
+        _check([s for name in said for s in said[name]], case["demand"])
+        again = {name: list(one.demand(work.runs[name], work.courses[name])) for name in sorted(work.runs, reverse=True)}
+        assert again == said, "asked again, the rule says something else: it keeps a state"
+    if "measure" in case:
+        _check(list(one.measure(work)), case["measure"])
+    if "findings" in case:
+        _check(list(one.findings(work)), case["findings"])
+    if "precede" in case:
+        precedences = list(one.precede(work))
+        _check(precedences, case["precede"])
+        _ordered(precedences, case["precede"])
+
+
+def _refused(rule: type[Rule], case: Case) -> None:
+    try:
+        configured(rule, case.get("params", {}))
+        work = work_of(case) if "run" in case or "runs" in case else None
+        for name in work.runs if work else ():
+            list(configured(rule, case.get("params", {})).demand(work.runs[name], work.courses[name]))  # type: ignore[union-attr]
+    except ValueError as error:
+        assert re.search(case["error"], str(error)), f"the error says '{error}', not '{case['error']}'"
+        return
+    raise AssertionError(f"no error; '{case['error']}' is wanted")
+
+
+def _fits(said: object, pattern: Case) -> bool:
+    """Whether a sentence is of the kind `say` and has the values that the pattern names."""
+    if "say" in pattern and type(said).__name__ != pattern["say"]:
+        return False
+    for key, wanted in pattern.items():
+        if key == "say":
+            continue
+        if key not in {f.name for f in fields(said)}:  # type: ignore[arg-type]
+            raise AssertionError(f"{type(said).__name__} has no {key}")
+        value = getattr(said, key)
+        if key in LENGTHS and isinstance(wanted, str):
+            wanted = length(wanted)
+        if key in PARTS_OF_TEXT:
+            if wanted not in value:
+                return False
+        elif isinstance(value, float):
+            if not isclose(value, float(wanted), rel_tol=1e-3):
+                return False
+        elif (list(value) if isinstance(value, tuple) else value) != wanted:
+            return False
+    return True
+
+
+def _check(said: Sequence[Any], asked: Case) -> None:
+    """What must be said, what must not, how often, and what one alternative of a choice must hold together."""
+    kinds = [type(one).__name__ for one in said]
+    alternatives = [group for one in said if isinstance(one, Choice) for group in one.alternatives]
+    for pattern in asked.get("has", []):
+        assert any(_fits(one, pattern) for one in said), f"nothing says {pattern}; said: {said}"
+    for pattern in asked.get("hasnt", []):
+        assert not any(_fits(one, pattern) for one in said), f"something says {pattern}"
+    for kind, count in asked.get("count", {}).items():
+        assert kinds.count(kind) == count, f"{kind}: {kinds.count(kind)} times, not {count}"
+    for group in asked.get("alternative", []):
+        assert any(all(any(_fits(one, p) for one in several) for p in group) for several in alternatives), (
+            f"no alternative has {group}; there are {alternatives}"
+        )
+    for group in asked.get("no_alternative", []):
+        assert not any(all(any(_fits(one, p) for one in several) for p in group) for several in alternatives), f"one has {group}"
+
+
+def _ordered(said: Sequence[Precedence], asked: Case) -> None:
+    """All pairs that must, or must not, come one after the other; fails on a circle."""
+    before: dict[str, set[str]] = {}
+    for one in said:
+        for then in one.then:
+            before.setdefault(then, set()).update(one.first)
+    reached: dict[str, set[str]] = {}
+    for step in TopologicalSorter(before).static_order():
+        own = before.get(step, set())
+        reached[step] = own.union(*(reached[b] for b in own)) if own else set()
+    for pair in asked.get("before", []):
+        first, then = pair.split(" < ")
+        assert first in reached.get(then, set()), f"{first} is not before {then}"
+    for pair in asked.get("free", []):
+        first, then = pair.split(" < ")
+        assert first not in reached.get(then, set()), f"{first} is before {then}"
