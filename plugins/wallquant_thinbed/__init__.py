@@ -16,7 +16,8 @@ def wallquant_rules() -> Iterable[type[Rule]]:
     from wallquant_thinbed.junctions import Junctions
     from wallquant_thinbed.levelling_course import LevellingCourse
     from wallquant_thinbed.lintel_bearing import LintelBearing
+    from wallquant_thinbed.movement_joints import MovementJoints
     from wallquant_thinbed.running_bond import RunningBond
     from wallquant_thinbed.site_cautions import SiteCautions
 
-    return (RunningBond, CornerLeads, LintelBearing, LevellingCourse, Junctions, Closures, SiteCautions)
+    return (RunningBond, CornerLeads, LintelBearing, LevellingCourse, Junctions, MovementJoints, Closures, SiteCautions)

@@ -21,7 +21,7 @@ WHOLE = ("pcs", "bag", "pallet")
 """Units that are bought in whole numbers."""
 LEVELLING = "levelling mortar"
 """A rule that measures it (in m3) goes before what the joints say."""
-NOT_BOUGHT = ("gap",)
+NOT_BOUGHT = ("gap", "movement joint")
 """Kinds of items that take no material."""
 _PLACES = 3
 
