@@ -52,9 +52,7 @@ def limit(run: Run, params: Wanted) -> Nm:
 
 def top_at(run: Run, station: Nm) -> Nm:
     """Return the level of the run's drawn top at a station, the higher one at a step; flat beyond its ends."""
-    levels = [
-        p + (q - p) * (station - a) // (b - a) if b > a else max(p, q) for (a, p), (b, q) in pairwise(run.top) if a <= station <= b
-    ]
+    levels = [p + (q - p) * (station - a) // (b - a) if b > a else max(p, q) for (a, p), (b, q) in pairwise(run.top) if a <= station <= b]
     ends = (run.top[0][1] if station < run.top[0][0] else run.top[-1][1]) if run.top else run.bottom
     return max(levels, default=ends)
 
@@ -162,9 +160,7 @@ def _panels(picked: Sequence[Nm], first: Nm, last: Nm, width: Nm) -> list[Nm]:
     return [end - start for start, end in zip((first, *(p + width for p in picked)), (*picked, last), strict=True)]
 
 
-def _path(
-    stations: Sequence[Nm], must: set[Nm], first: Nm, last: Nm, width: Nm, limits: tuple[Nm, Nm, Nm], least: Nm
-) -> tuple[Nm, ...]:
+def _path(stations: Sequence[Nm], must: set[Nm], first: Nm, last: Nm, width: Nm, limits: tuple[Nm, Nm, Nm], least: Nm) -> tuple[Nm, ...]:
     """Return the stations with least cost: (length that is too much, joints, unevenness), all that must be included.
 
     Unevenness is the sum of the squares of the panels, each over its own limit: it is least where all use the same share of it.
