@@ -14,11 +14,18 @@ def wallquant_rules() -> Iterable[type[Rule]]:
     from wallquant_thinbed.bond_beams import BondBeams
     from wallquant_thinbed.closures import Closures
     from wallquant_thinbed.corner_leads import CornerLeads
+    from wallquant_thinbed.handling import Handling
     from wallquant_thinbed.junctions import Junctions
     from wallquant_thinbed.levelling_course import LevellingCourse
     from wallquant_thinbed.lintel_bearing import LintelBearing
+    from wallquant_thinbed.movement_joints import MovementJoints
     from wallquant_thinbed.running_bond import RunningBond
+    from wallquant_thinbed.scaffold_lifts import ScaffoldLifts
     from wallquant_thinbed.site_cautions import SiteCautions
+    from wallquant_thinbed.small_openings import SmallOpenings
+    from wallquant_thinbed.stability import Stability
     from wallquant_thinbed.vertical_bars import VerticalBars
 
-    return (RunningBond, CornerLeads, LintelBearing, BondBeams, LevellingCourse, Junctions, Closures, SiteCautions, VerticalBars)
+    laid = (RunningBond, LintelBearing, BondBeams, VerticalBars, LevellingCourse, Junctions, MovementJoints, Closures)
+    told = (CornerLeads, ScaffoldLifts, Handling, Stability, SmallOpenings, SiteCautions)
+    return (*laid, *told)

@@ -43,6 +43,18 @@ CAUTIONS: tuple[Caution, ...] = (
         source=Source(basis="practice", text="usual caution"),
     ),
     Caution(
+        title="weather",
+        text="Above 100 F (38 C), or above 90 F (32 C) with wind over 8 mph, hot-weather rules hold: shade materials and spread no more "
+        "thin-bed mortar than is covered at once. Below 40 F (4 C) cold-weather rules hold: warm materials, lay nothing frozen, and keep "
+        "fresh work from frost. Cover wall tops against rain and wind",
+        source=Source(basis="read", text="TMS 602 as printed by the MCAA"),
+    ),
+    Caution(
+        title="slab",
+        text="No pallets on a young slab before the engineer allows it; then spread them, near walls or beams, one high",
+        source=Source(basis="practice", text="usual caution"),
+    ),
+    Caution(
         title="local-codes",
         text="This plan is no structural design. Local codes, the project's engineer and the supplier's instructions go before it; "
         "stability, lintels, reinforcement, ties and movement joints are for a licensed engineer to confirm",

@@ -14,6 +14,7 @@ from wallquant.rules import Item, ParamError, ParamInfo, Phase, Rule, Sentence, 
 from wallquant.units import MM, Nm, text
 
 MODES = ("auto", "bonded", "tied")
+TYPES = ("flat", "sliding", "screwed")
 _CROWDED_YIELDS = 1
 
 
@@ -51,6 +52,25 @@ class Params:
             kind="length", text="Length of a tie, half of it in either wall", source=Source(basis="project"), least=50 * MM, most=2000 * MM
         ),
     )
+    tie_type: str = param(
+        "flat",
+        ParamInfo(
+            kind="choice",
+            text="Type of tie: flat is bedded in both walls, sliding lets one move along it, screwed is fixed to the wall that stands",
+            source=Source(basis="project"),
+            choices=TYPES,
+        ),
+    )
+    head_gap: Nm = param(
+        0,
+        ParamInfo(
+            kind="length",
+            text="Gap over a wall that bears nothing, under what bends above it; 0: the engineer gave none",
+            source=Source(basis="project", text="the engineer's value"),
+            least=0,
+            most=100 * MM,
+        ),
+    )
 
 
 class Junctions(Rule):
@@ -60,7 +80,8 @@ class Junctions(Rule):
     ------------
     At each T and X corner that is not bonded no run passes the other in any course, and a tie lies in every `spacing`-th
     bed, the top of the wall excepted, where both walls stand.  L corners are always bonded.  A corner that the parameter
-    `corners` names is joined as it says.  Over a bonded stem the run through it has no joint within the stem's thickness: in a
+    `corners` names is joined as it says.  With `head_gap` a gap is named over each wall that bears nothing.  Over a
+    bonded stem the run through it has no joint within the stem's thickness: in a
     course where the stem passes its two faces are head joints, from which those below and above stand off as running_bond asks,
     and between its faces no joint may hide either.  That gives way only within a unit of a jamb, an end or another corner.
 
@@ -106,6 +127,9 @@ class Junctions(Rule):
             for course in courses:
                 yield Phase(corner=junction.corner, course=course.number, passes=TIED, why=self.title)
             yield from self._ties(run, courses, junction)
+        if run.bearing is False and self.params.head_gap and len(courses):
+            top = max(level for _, level in run.top)
+            yield Item(kind="gap", run=run.name, start=0, end=run.length, bottom=top, top=top + self.params.head_gap, course=len(courses))
 
     def findings(self, work: Work) -> Iterable[Finding]:
         """Tell which junctions are tied, and why."""
@@ -115,16 +139,32 @@ class Junctions(Rule):
                 why = self._why_tied(run, junction)
                 if not why or courses is None or not _places_ties(run, junction):
                     continue
+                kind = self.params.tie_type
                 ties = sum(1 for _ in self._ties(run, courses, junction))
                 yield Finding(
                     code="junctions.tied",
                     severity="note",
-                    text=f"Runs {run.name} and {junction.other} are tied at corner {junction.corner}, not bonded: {why}; {ties} "
+                    text=f"Runs {run.name} and {junction.other} are tied at corner {junction.corner}, not bonded: {why}; {ties} {kind} "
                     f"{'tie' if ties == 1 else 'ties'}, one in every {_ordinal(self.params.spacing)} bed. Set {self.code}.corners to "
                     f"{junction.corner}=bonded to bond them",
                     place=Place(run=run.name, corner=junction.corner, storey=run.storey),
                     rules=(self.code,),
                 )
+        yield from self._heads(work)
+
+    def _heads(self, work: Work) -> Iterator[Finding]:
+        loose = sorted((name for name, run in work.runs.items() if run.bearing is False), key=lambda n: (len(n), n))
+        if loose:
+            gap = self.params.head_gap
+            said = f"a gap of {text(gap, work.catalogue.system)} stays"
+            said = said if gap else f"a gap stays (the engineer's value: {self.code}.head_gap)"
+            yield Finding(
+                code="junctions.head",
+                severity="note",
+                text=f"{'Run' if len(loose) == 1 else 'Runs'} {', '.join(loose)} {'bears' if len(loose) == 1 else 'bear'} nothing: {said} "
+                "at the head, under what bends above it, filled soft and never wedged; the top is held sideways as the engineer says",
+                rules=(self.code,),
+            )
 
     def _why_tied(self, run: Run, junction: Junction) -> str:
         if junction.kind not in ("T", "X") or not junction.other:
@@ -168,6 +208,7 @@ class Junctions(Rule):
                 size=self.params.tie_length,
                 course=course.number,
                 corner=junction.corner,
+                text=f"A {self.params.tie_type} tie across the joint",
                 rule=self.code,
             )
 

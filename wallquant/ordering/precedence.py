@@ -5,7 +5,7 @@ The graph's nodes are the steps of a plan and, after them, the holds that rules 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -174,16 +174,7 @@ def build(
     released = np.zeros(len(nodes), np.int64)
     for node, at in release.items():
         released[node] = at
-    findings = tuple(
-        Finding(
-            code="order.not-heeded",
-            severity="note",
-            text=f"Rule {rule} asks for '{word}', which the order of work does not take into account; see to it on site.",
-            times=times,
-            rules=(rule,),
-        )
-        for (rule, word), times in sorted(unheeded.items())
-    )
+    findings = _unheeded(unheeded)
     order = _topological(nodes, table, reasons)
     first, then, lag, most_lag, why_of = table
     return Graph(
@@ -205,6 +196,16 @@ def weekdays(words: str) -> tuple[int, ...]:
     said = words.replace(",", " ").lower().split()
     found = [next((n for n, day in enumerate(DAYS) if len(word) >= 3 and day.startswith(word)), -1) for word in said]
     return tuple(sorted(set(found))) if found and min(found) >= 0 else ()
+
+
+def _unheeded(found: Mapping[tuple[str, str], int]) -> tuple[Finding, ...]:
+    """Return one finding that names all resources and calendars that rules ask for."""
+    if not found:
+        return ()
+    asked = ", ".join(f"'{word}' (rule {rule})" for rule, word in sorted(found))
+    text = f"The order of work does not know these days: {asked}; see to it on site, or name days of the week like 'tue thu'."
+    rules = tuple(sorted({rule for rule, _ in found}))
+    return (Finding(code="order.not-heeded", severity="note", text=text, times=sum(found.values()), rules=rules),)
 
 
 def _sort_key(one: Precedence) -> tuple[object, ...]:

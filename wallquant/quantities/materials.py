@@ -21,7 +21,7 @@ WHOLE = ("pcs", "bag", "pallet")
 """Units that are bought in whole numbers."""
 LEVELLING = "levelling mortar"
 """A rule that measures it (in m3) goes before what the joints say."""
-NOT_BOUGHT = ("gap", "wetting", "flange opening", "prop removal")
+NOT_BOUGHT = ("gap", "wetting", "flange opening", "prop removal", "movement joint", "inspection")
 """Kinds of items that take no material."""
 _PLACES = 3
 

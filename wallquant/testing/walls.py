@@ -10,7 +10,7 @@ import numpy as np
 from wallquant import catalogue as catalogues
 from wallquant.building import Profile
 from wallquant.catalogue import Catalogue
-from wallquant.layout import Corner, Course, Courses, Junction, Part, Pieces, Run, RunOpening, Step, Work
+from wallquant.layout import Bridge, Corner, Course, Courses, Junction, Part, Pieces, Run, RunOpening, Step, Work
 from wallquant.units import Nm, parse_length
 
 Case = Mapping[str, Any]
@@ -36,6 +36,7 @@ def work_of(case: Case) -> Work:
         parts=tuple(tuple(part.split()) for part in case.get("parts", [" ".join(sorted(runs))])),
         courses=courses,
         pieces=_pieces(runs, courses, case.get("pieces", [])),
+        bridges=tuple(_bridges(runs, case.get("bridged", {}))),
         steps=steps,
         start_corner=dict(case.get("start", {})),
     )
@@ -113,6 +114,19 @@ def _opening(given: Case) -> RunOpening:
     )
 
 
+def _bridges(runs: Mapping[str, Run], given: Mapping[str, str]) -> list[Bridge]:
+    """How openings are bridged: those that the case names, as it says, and those that do not go through."""
+    return [
+        Bridge(
+            opening=o.key, wall=o.wall, run=name, start=o.start, end=o.end, sill=o.sill, head=o.head, through=o.through,
+            filling=o.filling, bridged=given.get(o.key, "none"),
+        )
+        for name in sorted(runs)
+        for o in runs[name].openings
+        if o.key in given or not o.through
+    ]  # fmt: skip
+
+
 def _step(line: str) -> Step:
     """``name kind runs course corner part``, runs and words of a kind joined by +, - for no corner."""
     name, kind, runs, course, corner, part = line.split()
@@ -128,6 +142,8 @@ def _pieces(runs: Mapping[str, Run], courses: Mapping[str, Courses], given: Sequ
     count = len(rows)
     levels = [courses[names[run]].levels[course - 1] for run, course, _, _ in rows]
     zeros = np.zeros(count)
+    laid = [runs[names[r]] for r, _, _, _ in rows]
+    masses = [run.catalogue.delivered_kg(run.unit) * (b - a) / run.unit.length for run, (_, _, a, b) in zip(laid, rows, strict=True)]
     return Pieces(
         runs=names,
         units=units,
@@ -144,7 +160,7 @@ def _pieces(runs: Mapping[str, Run], courses: Mapping[str, Courses], given: Sequ
         top=np.array([one.top for one in levels], dtype=np.int64),
         volume=zeros,
         solid=zeros,
-        mass=zeros,
+        mass=np.array(masses, dtype=np.float64),
         wall=np.zeros(count, dtype=np.int32),
         fixed=np.full(count, -1, dtype=np.int32),
     )
