@@ -10,10 +10,10 @@ import pytest
 from wallquant_thinbed import joint_places
 from wallquant_thinbed.movement_joints import MovementJoints
 
-from tests.cases.walls import work_of
 from tests.unit import laid_house as house
 from wallquant.layout import Courses, Run
 from wallquant.rules import Fixed, Item, Rule, Sentence, configured
+from wallquant.testing.walls import work_of
 from wallquant.units import FOOT, MM
 
 WALLS = [
