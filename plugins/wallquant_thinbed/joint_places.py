@@ -73,7 +73,7 @@ def places(run: Run, courses: Courses, params: Wanted) -> Places:
     corners = [j.kind != "end" for j in (run.first, run.last)]
     limits = (_near(most, params, corners[0]), most, _near(most, params, corners[1]))
     stations = sorted({*must, *_grid(run, params, first, last, free), *_farthest(limits, first, last, params.width, free)})
-    picked = _path(stations, set(must), first, last, params.width, limits, _LEAST_UNITS * run.unit.length)
+    picked = path(stations, set(must), first, last, params.width, limits, _LEAST_UNITS * run.unit.length)
     panels = _panels(picked, first, last, params.width)
     allowed = [limits[0], *[most] * (len(picked) - 1), limits[2]] if picked else [most]
     over = [(panel, want) for panel, want in zip(panels, allowed, strict=True) if panel > want]
@@ -160,7 +160,7 @@ def _panels(picked: Sequence[Nm], first: Nm, last: Nm, width: Nm) -> list[Nm]:
     return [end - start for start, end in zip((first, *(p + width for p in picked)), (*picked, last), strict=True)]
 
 
-def _path(stations: Sequence[Nm], must: set[Nm], first: Nm, last: Nm, width: Nm, limits: tuple[Nm, Nm, Nm], least: Nm) -> tuple[Nm, ...]:
+def path(stations: Sequence[Nm], must: set[Nm], first: Nm, last: Nm, width: Nm, limits: tuple[Nm, Nm, Nm], least: Nm) -> tuple[Nm, ...]:
     """Return the stations with least cost: (length that is too much, joints, unevenness), all that must be included.
 
     Unevenness is the sum of the squares of the panels, each over its own limit: it is least where all use the same share of it.
@@ -181,6 +181,8 @@ def _path(stations: Sequence[Nm], must: set[Nm], first: Nm, last: Nm, width: Nm,
         for k in range(n - 1, -1, -1):
             before = stations[k]
             panel = at - before - width
+            if panel > limits[1] and found is not None and not found[0][0]:
+                break  # all before are too far, and one is not
             if panel >= least or (at in must and before in must):
                 (over, count, square), way = best[k]
                 cost = (over + max(0, panel - limits[1]), count + 1, square + uneven(panel, limits[1]))

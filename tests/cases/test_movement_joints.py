@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from wallquant_thinbed import joint_places
 from wallquant_thinbed.movement_joints import MovementJoints
 
@@ -23,8 +25,8 @@ WALLS = [
 ]
 
 
-def laid(**settings: Any) -> house.House:
-    return house.checked(house.lay(WALLS, settings={"movement_joints": settings}))
+def laid(**values: Any) -> house.House:
+    return house.checked(house.lay(WALLS, settings={"movement_joints": values}))
 
 
 @pytest.mark.parametrize(("high", "apart"), [(8, 12), (10, 15), (12, 18), (20, 25)])
@@ -55,6 +57,37 @@ def test_a_joint_is_straight_and_of_its_width_in_every_course(preset: str, apart
     first, last = (made.work.runs[joints[0].run].first, made.work.runs[joints[0].run].last)
     ends = [first.station / MM, *long, last.station / MM]
     assert all(b - a <= apart + width for a, b in pairwise(ends))
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(st.integers(700, 9300), min_size=1, max_size=7, unique=True),
+    st.integers(1500, 9000),
+    st.integers(750, 9000),
+    st.data(),
+)
+def test_the_way_through_the_places_is_the_best_of_all(stations: list[int], most: int, near: int, data: st.DataObject) -> None:
+    """Against all subsets: no length beyond the limits is longer than it must be, then fewest joints, then evenness."""
+    stations.sort()
+    must = set(data.draw(st.lists(st.sampled_from(stations), max_size=2, unique=True)))
+    first, last, width, least, limits = 0, 10000, 10, 1200, (near, most, near)
+
+    def cost(way: tuple[int, ...]) -> tuple[int, int, int] | None:
+        panels = [b - a for a, b in zip((first, *(w + width for w in way)), (*way, last), strict=True)]
+        inner = zip(panels[1:-1], pairwise(way), strict=True)
+        if not must <= set(way) or any(p < least and not {a, b} <= must for p, (a, b) in inner):
+            return None
+        if not way:
+            return max(0, last - first - most), 0, 0
+        wanted = [near, *[most] * (len(way) - 1), near]
+        over = sum(max(0, p - w) for p, w in zip(panels, wanted, strict=True))
+        return over, len(way), sum(p * p // w for p, w in zip(panels, wanted, strict=True))
+
+    every = [cost(way) for n in range(len(stations) + 1) for way in combinations(stations, n)]
+    possible = [c for c in every if c is not None]
+    made = cost(joint_places.path(stations, must, first, last, width, limits, least))
+    assert bool(possible) == (made is not None)
+    assert not possible or made == min(possible)
 
 
 def test_nothing_is_placed_and_no_piece_moves_without_a_value() -> None:
