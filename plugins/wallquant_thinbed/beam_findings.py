@@ -39,9 +39,8 @@ def findings(work: Work, asked: Asked, rule: str) -> Iterator[Finding]:
     if without:
         listed = ", ".join(text(t, work.catalogue.system) for t in without)
         said = (
-            f"Catalogue {work.catalogue.code} has no U unit for walls {listed} thick: no bond beams are placed in them; add a "
-            "series of kind U "
-            "to the catalogue, or have the beams cast"
+            f"Catalogue {work.catalogue.code} has no U unit with a trough wide enough for grout for walls {listed} thick: "
+            "no bond beams are placed in them; add a series of kind U to the catalogue, or have the beams cast"
         )
         yield _finding(rule, "no-unit", "warning", said)
     filled = {(i.run, i.course) for i in work.items if isinstance(i, Item) and i.kind == "trough fill" and i.rule == rule}

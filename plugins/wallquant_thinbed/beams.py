@@ -16,7 +16,7 @@ from typing import Protocol
 from wallquant.building import Profile
 from wallquant.catalogue import Unit
 from wallquant.layout import Course, Courses, Junction, Run
-from wallquant.units import MM, Nm, parse_length
+from wallquant.units import MM, Nm, inches, parse_length
 
 
 class Asked(Protocol):
@@ -83,15 +83,19 @@ def levels_of(text: str) -> tuple[Nm, ...]:
     return tuple(sorted({parse_length(part) for part in text.split(",") if part.strip()}))
 
 
+LEAST_TROUGH: Nm = inches("1-1/2")
+"""Least width of a space for fine grout (TMS 602, table of grout spaces, from memory: 1-1/2 in for pours of 1 ft)."""
+
+
 def asked_for(asked: Asked) -> bool:
     """Whether any beam is asked for."""
     return bool(asked.top or asked.spacing or levels_of(asked.levels))
 
 
 def u_unit(run: Run, thickness: Nm) -> Unit | None:
-    """Return the U unit of a thickness that has the face of the run's own units."""
+    """Return the U unit of a thickness that has the face of the run's own units, and a trough that takes grout."""
     face = next((f for f in run.catalogue.faces if (f.length, f.height) == (run.unit.length, run.unit.height)), None)
-    return next(iter(run.catalogue.of_kind("U", thickness, face)), None)
+    return next((u for u in run.catalogue.of_kind("U", thickness, face) if u.trough is not None and u.trough.width >= LEAST_TROUGH), None)
 
 
 def wanted(run: Run, asked: Asked) -> tuple[Wanted, ...]:

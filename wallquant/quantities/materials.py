@@ -156,7 +156,7 @@ def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue) -> list
         places = sorted({where for _, where, _ in parts if where})
         where = " ".join(places) if len(places) <= 12 else f"{' '.join(places[:12])} and {len(places) - 12} more"
         rules = " ".join(sorted({rule for _, _, rule in parts if rule}))
-        if unit == "h":
+        if unit in ("h", "lift"):  # work, not things
             waste, buy = 0.0, 0.0
         else:
             grout = any(word in item for word in ("grout", "core fill", "trough fill"))
