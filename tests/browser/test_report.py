@@ -245,6 +245,54 @@ def test_all_can_be_reached_with_the_keyboard(show: Open, plan: dict[str, Any]) 
     assert {"storeys", "plan-pane", "plan", "run-before", "run", "run-after", "elevation-pane", "elevation", "findings", *steps} <= seen
 
 
+def test_a_mark_is_found(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    pieces = plan["tables"]["pieces.csv"]
+    name = str(pieces[pieces.run == "R2"].piece.iloc[5])
+    for said in (name, name.lower().replace("-", " ").replace("c0", "c").replace(" 0", " ")):
+        page.select_option("#run", "R1")
+        page.fill("#mark", said)
+        page.press("#mark", "Enter")
+        assert page.input_value("#run") == "R2"
+        assert name in page.locator("#found").text_content()
+        assert name in page.evaluate("document.activeElement.getAttribute('aria-label')")
+    page.fill("#mark", "R99-C1-1<b>")
+    page.press("#mark", "Enter")
+    assert "No piece" in page.locator("#found").text_content() and page.locator("#found b").count() == 0
+    corner = str(plan["tables"]["corners.csv"].corner.iloc[0])
+    page.fill("#mark", corner)
+    page.press("#mark", "Enter")
+    assert f"Corner {corner}" in page.locator("#found").text_content()
+
+
+def test_axe_finds_no_violation(browser: Any, folder: Path, plan: dict[str, Any]) -> None:
+    """WCAG 2.2 A and AA by axe-core (Deque), at the start, within the sequence, and after a jump from a finding."""
+    axe = pytest.importorskip("axe_core_python")
+    rules = (Path(axe.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    path = folder / "axe.html"
+    report.write(path, **plan)
+    page = browser.new_context(bypass_csp=True, viewport=TABLET).new_page()
+    page.goto(path.as_uri())
+    page.evaluate(rules)
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    for click in ("#step-after", ".goto", "#step-all"):
+        found = page.evaluate("(tags) => axe.run(document, { runOnly: tags })", tags)
+        assert [(v["id"], [n["target"] for n in v["nodes"]][:3]) for v in found["violations"]] == []
+        assert len(found["passes"]) > 15
+        page.locator(click).first.click()
+    page.context.close()
+
+
+def test_the_page_prints(browser: Any, folder: Path, plan: dict[str, Any]) -> None:
+    path = folder / "print.html"
+    report.write(path, **plan)
+    page = browser.new_page(viewport=TABLET)
+    page.goto(path.as_uri())
+    paper = page.pdf(format="A4")
+    assert paper.startswith(b"%PDF") and len(paper) > 50_000
+    page.close()
+
+
 @pytest.mark.parametrize("size", [TABLET, PHONE], ids=["tablet", "phone"])
 def test_targets_are_large_and_nothing_hangs_over(show: Open, plan: dict[str, Any], size: dict[str, int]) -> None:
     # WCAG 2.2 (W3C), success criterion 2.5.5: targets of at least 44 by 44 CSS pixels.
