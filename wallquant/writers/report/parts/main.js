@@ -46,7 +46,7 @@ function showPlace(place, button) {
 function tellPlace(pane, button) {
   document.querySelectorAll('.place-text').forEach((old) => old.remove());
   const back = node('button', { type: 'button' }, 'Back to findings');
-  const told = node('div', { class: 'place-text', role: 'status' }, node('p', {}, button.dataset.text), back);
+  const told = node('div', { class: 'place-text', role: 'status' }, node('p', {}, spoken(button.dataset.text)), back);
   back.addEventListener('click', () => {
     state.place = null;
     told.remove();
