@@ -71,3 +71,9 @@ def test_the_bound_holds() -> None:
     asked = [needs("two people", "a", "c"), needs("hoist", "b", "d")]
     made = plan({"a": 2, "b": 1, "c": 3, "d": 2, "e": 1}, asked, masons=2, resources={"hoist": 1})
     assert made.hours >= made.hours_bound
+
+
+def test_the_bound_counts_both_masons() -> None:
+    """Four hours for two people each are eight for two masons, whatever the order."""
+    made = plan(dict.fromkeys("abcd", 2), [needs("two people", *"abcd")], masons=2)
+    assert made.hours == made.hours_bound == 8

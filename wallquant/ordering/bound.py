@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wallquant.ordering.precedence import Graph
+from wallquant.ordering.precedence import PAIR, Graph
 
 DAY = 24 * 3600
 """Seconds from the start of one day to the start of the next."""
@@ -126,7 +126,8 @@ def least_time(graph: Graph, masons: int, shift: Shift) -> int:
 
     For each threshold: the steps after which at least so much is still to come cannot begin before the least of their heads,
     take their work shared by all masons, and what is to come follows; and the mirror image (heads for tails).  Heads are
-    earliest starts by the clock, put into working time; tails count of a lag only what it takes up wherever it lies.
+    earliest starts by the clock, put into working time; tails count of a lag only what it takes up wherever it lies.  A step that
+    takes two masons counts twice.
 
     Parameters
     ----------
@@ -143,7 +144,8 @@ def least_time(graph: Graph, masons: int, shift: Shift) -> int:
     after = tails(graph, taken, shift.least(graph.lag)) - taken
     best = int((head + taken + after).max())
     if not held.all():
-        work, early, late = taken[~held], head[~held], after[~held]
+        people = np.array([min(2, masons) if PAIR in s.resources else 1 for s in graph.steps], np.int64)
+        work, early, late = (taken * people)[~held], head[~held], after[~held]
         best = max(best, _shared(work, early, late, masons), _shared(work, late, early, masons))
     return best
 

@@ -17,10 +17,8 @@ from numpy.typing import NDArray
 from wallquant.findings import Finding, Place
 from wallquant.layout import Step, Work
 from wallquant.ordering.bound import DAY, Shift, least_time, tails
-from wallquant.ordering.precedence import NEVER, Graph
+from wallquant.ordering.precedence import NEVER, PAIR, Graph
 
-PAIR = "two people"
-"""The resource of a step that takes two masons."""
 NOBODY = 0
 """Crew of a hold."""
 

@@ -23,6 +23,8 @@ SUPPORT = "support"
 """What stands as the rule where a step rests on another."""
 BUILT_IN = ("items", "it is built in between the courses there")
 """Rule and reason of what comes before and after the steps of items."""
+PAIR = "two people"
+"""The resource of a step that takes two masons, where there are two."""
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 NEVER = -1
 """`most_lag` where there is no limit."""

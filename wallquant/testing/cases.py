@@ -58,8 +58,10 @@ def check(rule: type[Rule], case: Case) -> None:
     if "demand" in case:
         said = {name: list(one.demand(work.runs[name], work.courses[name])) for name in sorted(work.runs)}
         _check([s for name in said for s in said[name]], case["demand"])
-        again = {name: list(one.demand(work.runs[name], work.courses[name])) for name in sorted(work.runs, reverse=True)}
-        assert again == said, "asked again, the rule says something else: it keeps a state"
+        other = configured(rule, case.get("params", {}))
+        for asked in (one, other):
+            again = {name: list(asked.demand(work.runs[name], work.courses[name])) for name in sorted(work.runs, reverse=True)}
+            assert again == said, "asked again, the rule says something else: it keeps a state"
     if "measure" in case:
         _check(list(one.measure(work)), case["measure"])
     if "findings" in case:
