@@ -8,12 +8,16 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from multiprocessing.connection import Connection, wait
 from typing import Any, TypeVar
 
 T = TypeVar("T")
 R = TypeVar("R")
+
+WORTH = 4_000
+"""With fewer pieces than this, the process does all itself: starting others would take longer."""
 
 
 def at_most(workers: int) -> int:
@@ -41,6 +45,40 @@ def spread(function: Callable[[T], R], tasks: Sequence[T], *, workers: int) -> l
     """
     done = _forked(function, tasks, min(workers, len(tasks))) if workers > 1 and len(tasks) > 1 else {}
     return [done[n] if n in done else function(task) for n, task in enumerate(tasks)]
+
+
+@contextmanager
+def ahead(function: Callable[[], R], *, workers: int) -> Iterator[Callable[[], R]]:
+    """Let another process do one task while this one goes on; give what returns its result, waiting for it.
+
+    Parameters
+    ----------
+    function : callable
+        As in `spread`; with one worker it is called where its result is asked for.
+    workers : int
+    """
+    if workers < 2:
+        yield function
+        return
+    context = multiprocessing.get_context("fork")
+    here, there = context.Pipe(duplex=False)
+    other = context.Process(target=_work, args=(lambda _: function(), (0,), context.Value("i", 0), there), daemon=True)
+    other.start()
+    there.close()
+
+    def result() -> R:
+        try:
+            made: R = here.recv()[1]
+        except EOFError:
+            return function()
+        return made
+
+    try:
+        yield result
+    finally:
+        other.terminate()
+        other.join()
+        here.close()
 
 
 def _forked(function: Callable[[T], R], tasks: Sequence[T], count: int) -> dict[int, R]:

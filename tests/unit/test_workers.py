@@ -6,7 +6,7 @@ import os
 
 import pytest
 
-from wallquant.workers import at_most, spread
+from wallquant.workers import ahead, at_most, spread
 
 
 @pytest.mark.parametrize("workers", [1, 2, 3, 50])
@@ -56,3 +56,22 @@ def test_none_but_this_process_where_processes_are_not_forked(monkeypatch: pytes
     monkeypatch.setattr("multiprocessing.get_start_method", lambda: "fork")
     assert at_most(7) == 7
     assert at_most(0) == (os.cpu_count() or 1)
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_task_ahead_gives_its_result(workers: int) -> None:
+    here = os.getpid()
+    with ahead(lambda: (7, os.getpid() == here), workers=workers) as found:
+        assert found() == (7, workers == 1)
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_an_error_ahead_is_raised_where_the_result_is_asked_for(workers: int) -> None:
+    with ahead(lambda: 1 // 0, workers=workers) as found, pytest.raises(ZeroDivisionError):
+        found()
+
+
+def test_a_task_ahead_whose_process_dies_is_done_here() -> None:
+    here = os.getpid()
+    with ahead(lambda: os.getpid() if os.getpid() == here else os._exit(1), workers=2) as found:
+        assert found() == here

@@ -9,10 +9,7 @@ from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
 from wallquant.bonding.solving import Engine, Solved, solve
 from wallquant.layout import Corner
-from wallquant.workers import at_most, spread
-
-WORTH = 4_000
-"""Fewer pieces than this are solved by the process itself: starting others would take longer."""
+from wallquant.workers import WORTH, at_most, spread
 
 Part = tuple[dict[str, Asked], dict[str, Corner]]
 
@@ -32,15 +29,18 @@ def solve_all(
         Most processes; 0: one a processor where processes can be forked, else none but this one.
     """
     count = shares(asked, workers)
-    batches = _batches(asked, corners, {name: _size(one) for name, one in asked.items()}, 4 * count) if count > 1 else []
-    if len(batches) < 2:
-        return solve(asked, corners, engine)
+    sizes = {name: _size(one) for name, one in asked.items()}
+    batches = _batches(asked, corners, sizes, 4 * count) if count > 1 else []
+    if len(batches) < 2 or 2 * sum(sizes[name] for name in batches[0][0]) > sum(sizes.values()):
+        return solve(asked, corners, engine, workers=count)  # one part is most of the building
     runs: dict[str, Solved] = {}
     patterns: dict[str, Pattern] = {}
     # layouts are kept from batch to batch; runs and corners of different batches have nothing in common
     for done, found in spread(lambda part: solve(part[0], part[1], Engine(solvers=engine.solvers)), batches, workers=count):
         runs |= done
         patterns |= found
+    for name, one in runs.items():
+        engine.solver(asked[name].problem).solved[tuple(one.face.rows)] = one.stack
     return {name: runs[name] for name in asked}, {name: patterns[name] for name in corners if name in patterns}
 
 
