@@ -8,7 +8,10 @@ from itertools import pairwise
 
 from wallquant.layout import Junction, Run
 from wallquant.rules import ParamError
-from wallquant.units import MM, Nm, parse_length
+from wallquant.units import MM, Nm, parse_length, text
+
+LEAST_SPACING: Nm = 300 * MM
+"""Bars nearer to one another leave too little of a unit between their cores (project input)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -41,9 +44,20 @@ def spots(run: Run, wanted: Wanted) -> tuple[Spot, ...]:
     With a schedule its stations count and no others.
     """
     if wanted.schedule.strip():
-        return tuple(Spot(station=s, why="as scheduled") for s in scheduled(wanted.schedule).get(run.name, ()))
+        told = scheduled(wanted.schedule).get(run.name, ())
+        first, last = run.parts[0].start, run.parts[-1].end
+        for station in told:
+            if not first <= station <= last:
+                system = run.catalogue.system
+                where = f"{text(first, system)} to {text(last, system)}"
+                raise ParamError(
+                    f"rule vertical_bars, parameter schedule: {run.name} has no station {text(station, system)}; it goes from {where}"
+                )
+        return tuple(Spot(station=s, why="as scheduled") for s in told)
     if wanted.spacing <= 0:
         return ()
+    if wanted.spacing < LEAST_SPACING:
+        raise ParamError(f"rule vertical_bars, parameter spacing: bars nearer than {LEAST_SPACING // MM} mm leave no unit between cores")
     found = [*_at_corners(run, wanted), *_at_openings(run, wanted)]
     kept: list[Spot] = []
     for one in sorted(found, key=lambda s: (s.station, s.why)):
@@ -105,7 +119,7 @@ def _at_openings(run: Run, wanted: Wanted) -> Iterator[Spot]:
                     yield Spot(station=station, why="beside the opening", free=True)
 
 
-def scheduled(text: str) -> dict[str, tuple[Nm, ...]]:
+def scheduled(said: str) -> dict[str, tuple[Nm, ...]]:
     """Read a schedule like 'R1: 100 mm, 1300 mm; R2: 4 in' as stations by run.
 
     Raises
@@ -114,7 +128,7 @@ def scheduled(text: str) -> dict[str, tuple[Nm, ...]]:
         If it cannot be read.
     """
     out: dict[str, tuple[Nm, ...]] = {}
-    for part in filter(None, (p.strip() for p in text.split(";"))):
+    for part in filter(None, (p.strip() for p in said.split(";"))):
         name, colon, rest = part.partition(":")
         try:
             if not colon:

@@ -12,7 +12,7 @@ from wallquant.findings import Finding, Source
 from wallquant.layout import Courses, Run, Step, Work
 from wallquant.rules import Choice, Item, ParamInfo, Precedence, Rule, Sentence, Window, param
 from wallquant.units import INCH, MM, Nm, inches, text
-from wallquant_thinbed.bar_places import REACH, Spot, Wanted, lifts, spots, stations, top_at
+from wallquant_thinbed.bar_places import REACH, Spot, Wanted, lifts, scheduled, spots, stations, top_at
 
 STUB, BAR, CHECK, WETTING, FILL = "bar stub", "bar", "core check", "core wetting", "core grout"
 """Tasks of items, and so kinds of steps, in the order of the work."""
@@ -267,6 +267,11 @@ class VerticalBars(Rule):
                     "versions of what AAC walls need are remembered and conflict, so none is a default",
                 )  # fmt: skip
             return
+        for name in sorted(set(scheduled(p.schedule)) - set(work.runs)):
+            yield Finding(
+                code="bars.no-run", severity="warning", rules=(self.code,),
+                text=f"The schedule of vertical bars names run {name}, which this plan does not have; its bars are not placed",
+            )  # fmt: skip
         bars = [i for i in work.items if isinstance(i, Item) and i.rule == self.code]
         stubs = sum(i.kind == "bar" and i.course == 0 for i in bars)
         drilled = len(work.pieces.holes)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import time
 from collections.abc import Callable, Iterator
@@ -243,6 +244,95 @@ def test_all_can_be_reached_with_the_keyboard(show: Open, plan: dict[str, Any]) 
         seen.add(page.evaluate("(document.activeElement.closest('[id]') || document.body).id"))
     steps = {"step-before", "step-play", "step-at", "step-all", "step-after", "step-then"}
     assert {"storeys", "plan-pane", "plan", "run-before", "run", "run-after", "elevation-pane", "elevation", "findings", *steps} <= seen
+
+
+def test_a_mark_is_found(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    pieces = plan["tables"]["pieces.csv"]
+    name = str(pieces[pieces.run == "R2"].piece.iloc[5])
+    for said in (name, name.lower().replace("-", " ").replace("c0", "c").replace(" 0", " ")):
+        page.select_option("#run", "R1")
+        page.fill("#mark", said)
+        page.press("#mark", "Enter")
+        assert page.input_value("#run") == "R2"
+        assert name in page.locator("#found").text_content()
+        assert name in page.evaluate("document.activeElement.getAttribute('aria-label')")
+    page.fill("#mark", "R99-C1-1<b>")
+    page.press("#mark", "Enter")
+    assert "No piece" in page.locator("#found").text_content() and page.locator("#found b").count() == 0
+    corner = str(plan["tables"]["corners.csv"].corner.iloc[0])
+    page.fill("#mark", corner)
+    page.press("#mark", "Enter")
+    assert f"Corner {corner}" in page.locator("#found").text_content()
+
+
+def test_lengths_are_shown_in_the_other_unit(show: Open, plan: dict[str, Any]) -> None:
+    """Drawings and sentences change, and come back as they were."""
+    page = show(plan)
+    page.select_option("#run", "R1")
+    page.locator("#step-after").click()
+    before = {part: page.locator(part).inner_text() for part in ("#run-text", "#step-text", "#findings", "#pole", "#ledger")}
+    assert " mm" in before["#run-text"] and page.locator("[data-unit=mm]").get_attribute("aria-pressed") == "true"
+    page.click("[data-unit=in]")
+    long = plan["tables"]["runs.csv"].set_index("run").length_mm["R1"]
+    assert page.locator("#run-text").inner_text().startswith(units.text(units.mm(float(long)), "in"))
+    for part in before:
+        assert not re.search(r"\d mm\b", page.locator(part).inner_text()), part
+    page.click("[data-unit=mm]")
+    assert {part: page.locator(part).inner_text() for part in before} == before
+
+
+def test_sentences_in_inches_are_said_in_millimetres(browser: Any, folder: Path) -> None:
+    """A caution is a sentence like any other: its lengths change, and what only looks like a length does not."""
+    said = {
+        "cut to 7-7/8 in.": "cut to 200 mm.",
+        "at 6 ft 8 in and 2 ft": "at 2032 mm and 609.6 mm",
+        "1/2 in, in R1": "12.7 mm, in R1",
+        "the bar at 6 in in R10": "the bar at 152.4 mm in R10",
+        "course 4 in R2, R4 in the slab, 3 in 4 runs": "course 4 in R2, R4 in the slab, 3 in 4 runs",
+        "1,146.0 ft² and 2 ft³": "1,146.0 ft² and 2 ft³",
+        "-0 in, 8 in x 24 in": "-0 mm, 203.2 mm x 609.6 mm",
+    }
+    plan = maker.garden_house(people_unit="in")
+    plan["cautions"] = [{"title": f"c{n}", "text": text, "source": "", "places": ""} for n, text in enumerate(said)]
+    path = folder / "inches.html"
+    report.write(path, **plan)
+    page = browser.new_page(viewport=TABLET)
+    page.goto(path.as_uri())
+    page.click("[data-unit=mm]")
+    told = page.locator("#cautions").inner_text()
+    for text in said.values():
+        assert text in told, told
+    assert re.search(r"\d mm\b", page.locator("#run-text").inner_text())
+    page.close()
+
+
+def test_axe_finds_no_violation(browser: Any, folder: Path, plan: dict[str, Any]) -> None:
+    """WCAG 2.2 A and AA by axe-core (Deque), at the start, within the sequence, and after a jump from a finding."""
+    axe = pytest.importorskip("axe_core_python")
+    rules = (Path(axe.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    path = folder / "axe.html"
+    report.write(path, **plan)
+    page = browser.new_context(bypass_csp=True, viewport=TABLET).new_page()
+    page.goto(path.as_uri())
+    page.evaluate(rules)
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    for click in ("#step-after", ".goto", "#step-all"):
+        found = page.evaluate("(tags) => axe.run(document, { runOnly: tags })", tags)
+        assert [(v["id"], [n["target"] for n in v["nodes"]][:3]) for v in found["violations"]] == []
+        assert len(found["passes"]) > 15
+        page.locator(click).first.click()
+    page.context.close()
+
+
+def test_the_page_prints(browser: Any, folder: Path, plan: dict[str, Any]) -> None:
+    path = folder / "print.html"
+    report.write(path, **plan)
+    page = browser.new_page(viewport=TABLET)
+    page.goto(path.as_uri())
+    paper = page.pdf(format="A4")
+    assert paper.startswith(b"%PDF") and len(paper) > 50_000
+    page.close()
 
 
 @pytest.mark.parametrize("size", [TABLET, PHONE], ids=["tablet", "phone"])

@@ -16,7 +16,7 @@ from wallquant.building import Profile
 from wallquant.catalogue import Catalogue
 from wallquant.layout import TIED, Course, Junction, Run
 from wallquant.masonry import Unit
-from wallquant.rules import Bed, Choice, Fixed, Item, Lead, Phase, Rule, Sentence, Use, Window
+from wallquant.rules import Bed, Choice, Fixed, Item, Lead, ParamError, Phase, Rule, Sentence, Use, Window
 from wallquant.units import MM, Nm, mm_text
 
 
@@ -65,6 +65,8 @@ def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
     """Ask one rule about one run; whatever it raises becomes one sentence."""
     try:
         answers = list(rule.demand(run, levels))  # type: ignore[arg-type]
+    except ParamError as error:
+        raise RuleError(str(error)) from error
     except Exception as error:
         raise RuleError(f"rule {rule.code} failed on run {run.name}: {type(error).__name__}: {error}") from error
     for one in answers:

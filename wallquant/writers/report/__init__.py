@@ -27,7 +27,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 STYLE = ("page.css", "drawing.css", "reading.css", "print.css")
-SCRIPT = ("base.js", "format.js", "plan.js", "course.js", "elevation.js", "piece.js", "sequence.js", "saw.js", "reading.js", "main.js")
+SCRIPT = (
+    "base.js", "format.js", "plan.js", "course.js", "elevation.js", "piece.js", "sequence.js", "saw.js", "reading.js", "units.js",
+    "main.js",
+)  # fmt: skip
 """Parts of the script, in the order in which they are joined."""
 
 

@@ -28,6 +28,7 @@ def context(
     return {
         "words": words,
         "model": summary.get("model") or "Plan",
+        "unit": summary["people_unit"],
         "schema": summary.get("ifc_schema", ""),
         "catalogue_name": " · ".join(str(catalogue[k]) for k in ("title", "code") if catalogue.get(k)),
         "any_thickness": any(unit.get("virtual") for unit in catalogue["units"]),

@@ -46,7 +46,7 @@ function showPlace(place, button) {
 function tellPlace(pane, button) {
   document.querySelectorAll('.place-text').forEach((old) => old.remove());
   const back = node('button', { type: 'button' }, 'Back to findings');
-  const told = node('div', { class: 'place-text', role: 'status' }, node('p', {}, button.dataset.text), back);
+  const told = node('div', { class: 'place-text', role: 'status' }, node('p', {}, spoken(button.dataset.text)), back);
   back.addEventListener('click', () => {
     state.place = null;
     told.remove();
@@ -64,6 +64,36 @@ function runOfPiece(name) {
   return building.runs.find((_, i) => pieces(i).names.includes(name))?.run;
 }
 
+// Go to the piece, run, corner or opening of that name; a piece may be written without zeros and dashes, like r3 c5 7.
+function findMark(said) {
+  const plain = (text) => text.toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/(^|[^0-9])0+(?=[0-9])/g, '$1').replace(/^-|-$/g, '');
+  const wanted = plain(said);
+  const named = (list, key) => list.find((one) => plain(String(one[key])) === wanted);
+  const found = byId('found');
+  found.textContent = '';
+  if (!wanted) return;
+  const first = wanted.split('-')[0];
+  const index = building.runs.findIndex((run) => plain(run.run) === first);
+  const piece = index < 0 ? -1 : pieces(index).names.findIndex((name) => plain(name) === wanted);
+  if (piece >= 0) {
+    chooseRun(index);
+    choosePiece(piece, true);
+    showPiece(drawnPieces[piece]);
+    found.textContent = `${pieces(index).names[piece]} is shown.`;
+    return;
+  }
+  const [run, corner, opening] = [named(building.runs, 'run'), named(building.corners, 'corner'), named(building.openings, 'opening')];
+  const at = runIndex.get(run?.run ?? corner?.runs.split(' ')[0] ?? opening?.run);
+  if (at === undefined) {
+    found.textContent = `No piece, run, corner or opening is called ${said}. Pieces are called like ${building.runs.length ? pieces(0).names[0] ?? 'R1-C01-01' : 'R1-C01-01'}.`;
+    return;
+  }
+  chooseRun(at);
+  found.textContent = `${run ? 'Run' : corner ? 'Corner' : 'Opening'} ${run?.run ?? corner?.corner ?? opening.opening} is in run ${building.runs[at].run}, which is shown.`;
+}
+
+byId('find-mark').addEventListener('click', () => findMark(byId('mark').value));
+byId('mark').addEventListener('keydown', (event) => { if (event.key === 'Enter') findMark(byId('mark').value); });
 runBox.addEventListener('change', () => chooseRun(runBox.selectedIndex));
 byId('run-before').addEventListener('click', () => chooseRun((state.run - 1 + building.runs.length) % building.runs.length));
 byId('run-after').addEventListener('click', () => chooseRun((state.run + 1) % building.runs.length));

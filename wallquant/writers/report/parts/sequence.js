@@ -35,9 +35,9 @@ function tellStep() {
   byId('step-at').setAttribute('aria-valuetext', done ? 'all laid' : `step ${state.step} of ${last}`);
   byId('step-short').textContent = `${Math.min(state.step, last)} / ${last}`;
   byId('step-all').setAttribute('aria-pressed', String(done));
-  byId('step-say').textContent = done ? '' : steps.text[i];
+  byId('step-say').textContent = done ? '' : spoken(steps.text[i]);
   byId('step-count').textContent = done ? 'All laid' : `Step ${state.step} of ${last}`;
-  byId('step-text').textContent = done ? (last ? `${plural(last, 'step')}. Press Start to begin at the first.` : 'This plan has no steps.') : steps.text[i];
+  byId('step-text').textContent = done ? (last ? `${plural(last, 'step')}. Press Start to begin at the first.` : 'This plan has no steps.') : spoken(steps.text[i]);
   byId('step-when').textContent = done ? '' : `${clock(steps.start_h[i])} · takes ${hours(steps.end_h[i] - steps.start_h[i])}${steps.crew[i] === '' || steps.crew[i] === null ? '' : ` · crew ${steps.crew[i]}`}`;
   byId('step-why').replaceChildren(...(done ? [] : whyNow(i)));
   byId('step-then').replaceChildren(...thenComes(done ? 0 : state.step));
@@ -49,7 +49,7 @@ function tellStep() {
 
 // The next steps, to prepare for.
 function thenComes(from) {
-  const list = steps.text.slice(from, from + 2);
+  const list = steps.text.slice(from, from + 2).map(spoken);
   if (!list.length) return [];
   const buttons = list.map((text, k) => node('li', {}, node('button', { type: 'button', 'data-step': from + k + 1 }, `${from + k + 1}. ${text}`)));
   return [node('h4', {}, from ? 'Then' : 'First'), node('ol', { class: 'then' }, ...buttons)];
@@ -66,7 +66,7 @@ function whyNow(i) {
     const names = before.slice(0, 4).reverse().map((one) => (typeof one === 'number' ? String(one + 1) : one)).join(', ').replace(/, ([^,]*)$/, before.length > 4 ? ', $1' : ' and $1');
     const more = before.length > 4 ? ` and ${before.length - 4} more` : '';
     const wait = lags[row] ? `, and then ${hours(lags[row])}` : '';
-    return node('li', {}, `${reasons[reason[row]]} `, node('span', { class: 'more' }, `After step${before.length > 1 ? 's' : ''} ${names}${more}${wait}${rules[rule[row]] ? ` (${rules[rule[row]]})` : ''}`));
+    return node('li', {}, `${spoken(reasons[reason[row]])} `, node('span', { class: 'more' }, `After step${before.length > 1 ? 's' : ''} ${names}${more}${wait}${rules[rule[row]] ? ` (${rules[rule[row]]})` : ''}`));
   });
   return [node('h4', {}, 'Why now'), node('ul', { class: 'why' }, ...lines)];
 }
@@ -101,7 +101,7 @@ function drawDays() {
     const fill = () => {
       if (!fold.open || list.children.length) return;
       list.append(...pairs.map(([, i]) => {
-        const button = node('button', { type: 'button', 'data-step': i + 1 }, node('b', {}, String(i + 1)), node('span', {}, steps.text[i]), node('i', {}, hours(steps.end_h[i] - steps.start_h[i])));
+        const button = node('button', { type: 'button', 'data-step': i + 1 }, node('b', {}, String(i + 1)), node('span', {}, spoken(steps.text[i])), node('i', {}, hours(steps.end_h[i] - steps.start_h[i])));
         return node('li', { value: i + 1 }, button);
       }));
     };
