@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 
 import pytest
 
@@ -46,8 +47,10 @@ def test_what_a_dying_process_takes_with_it_is_done_again() -> None:
 
 
 def test_results_that_cannot_be_sent_are_made_here() -> None:
-    made = spread(lambda n: lambda: n, range(4), workers=2)
-    assert [one() for one in made] == [0, 1, 2, 3]
+    def local(n: int) -> Callable[[], int]:
+        return lambda: n
+
+    assert [one() for one in spread(local, range(4), workers=2)] == [0, 1, 2, 3]
 
 
 def test_none_but_this_process_where_processes_are_not_forked(monkeypatch: pytest.MonkeyPatch) -> None:
