@@ -26,6 +26,7 @@ from wallquant.quantities import joint_volumes, materials
 from wallquant.rules import Amount, Precedence, Rule
 from wallquant.strictyaml import near
 from wallquant.units import text
+from wallquant.workers import WORTH, ahead, at_most
 from wallquant.writers.plan import Plan
 
 OURS: Mapping[str, Any] = {"ifc": ifc, "wall_list": wall_list}
@@ -64,8 +65,9 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
     if job.survey is not None:
         slab = survey.surveyed(Path(job.survey), laid.work, building.origin, system)
         laid = replace(laid, work=survey.begun(laid.work, slab))
-    work, times, late = ordered(laid, rules, job, system)
-    cutting = cut(work.pieces, network.catalogue)
+    with ahead(lambda: cut(laid.work.pieces, network.catalogue), workers=at_most(0) if len(laid.work.pieces) >= WORTH else 1) as cuts:
+        work, times, late = ordered(laid, rules, job, system)
+        cutting = cuts()
     volumes = joint_volumes(work.pieces, work.runs, work.courses)
     counted = materials(work, cutting, _asked(rules, "measure", work), volumes, network.catalogue)
     said: list[Finding] = [*_asked(rules, "findings", work), *_unheard(job, network.runs)]

@@ -120,7 +120,9 @@ def levels(run: Run, lo: Nm, hi: Nm) -> tuple[Nm, Nm]:
     """Return the lowest and highest level of the run's drawn top over the open interval (lo, hi)."""
     found: list[Nm | Fraction] = [level for at, level in run.top if lo < at < hi]
     for (a, low), (b, high) in zip(run.top, run.top[1:], strict=False):
-        if a < b and a < hi and b > lo:
+        if a < b and a < hi and b > lo and low == high:
+            found.append(low)
+        elif a < b and a < hi and b > lo:
             found += [low + Fraction(high - low, b - a) * (at - a) for at in (max(a, lo), min(b, hi))]
     if not found:
         found = [run.top[0][1] if hi <= run.top[0][0] else run.top[-1][1]] if run.top else [run.bottom]

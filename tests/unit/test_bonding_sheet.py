@@ -145,8 +145,10 @@ def laid(house: House, workers: int) -> tuple[object, ...]:
     return {c: v.tolist() if hasattr(v, "tolist") else v for c, v in columns.items()}, told, done.cuts, done.bound, done.work.phases
 
 
-def test_any_number_of_workers_gives_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    house = two_rings()
+@pytest.mark.parametrize("parts", [1, 2])
+def test_any_number_of_workers_gives_the_same(monkeypatch: pytest.MonkeyPatch, parts: int) -> None:
+    """With one part, its runs are shared out once phases are chosen; with two alike, whole parts."""
+    house = two_rings() if parts == 2 else lay([*ring(6200, 4400), wall("M", (2600, 200), (2600, 4200))])
     alone = laid(house, 1)
     monkeypatch.setattr(sharing, "WORTH", 0)
     for workers in (0, 2, 3):

@@ -25,6 +25,7 @@ from wallquant.bonding.laid import region
 from wallquant.bonding.ledger import Account, accounts
 from wallquant.bonding.placing import placed
 from wallquant.bonding.rounds import laid_out
+from wallquant.bonding.sharing import shares
 from wallquant.bonding.solving import Solved
 from wallquant.bonding.telling import of_accounts, of_corners, of_runs
 from wallquant.building import Building
@@ -33,6 +34,7 @@ from wallquant.graph import Network, level_at
 from wallquant.layout import TIED, Bridge, Corner, Work
 from wallquant.rules import Item, Rule
 from wallquant.units import Nm
+from wallquant.workers import spread
 
 __all__ = ["Account", "Bond", "RuleError", "bond"]
 
@@ -110,12 +112,16 @@ def bond(
         items=placed_items,
         start_corner=start_corners or _start_corners(network),
     )
-    books: list[Account] = []
     visiting, outside = guests(asked, solved), beyond(asked, solved)
-    for name, one in asked.items():
+
+    def booked(name: str) -> list[Account]:
         there = (*visiting[name], *outside[name])
-        taken = region(one.problem, solved[name], there)
-        books += accounts(drawn[name], one, solved[name], taken, there, walls)
+        taken = region(asked[name].problem, solved[name], there)
+        return accounts(drawn[name], asked[name], solved[name], taken, there, walls)
+
+    longest = sorted(asked, key=lambda name: -drawn[name].length)
+    by_run = dict(zip(longest, spread(booked, longest, workers=shares(asked, workers)), strict=True))
+    books = [account for name in asked for account in by_run[name]]
     findings = [
         *of_beds(laid.beds, drawn, system),
         *of_runs(asked, solved, system),

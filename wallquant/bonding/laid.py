@@ -50,6 +50,8 @@ class Region:
 def outline(problem: Problem, start: Nm, end: Nm, bottom: Nm, top: Nm) -> Outline | None:
     """Return the shape of a piece under the run's top, from its lower left corner round, or None where it is a box."""
     profile = problem.top
+    if top <= min(z for _, z in profile):
+        return None
     inner = [s for s, _ in profile if start < s < end]
     crossing = [
         a + round((b - a) * (z - p) / (q - p))

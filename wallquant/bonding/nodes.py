@@ -272,8 +272,9 @@ class Net:
         apart = np.abs(x[:, None, :, None] - y[None, :, None, :]).reshape(len(x), len(y), -1)
         least = np.minimum(apart.min(axis=2), wide)
         total = (NEAR * (wide - least)) // wide
-        if (least < two).any():
-            total = total + _severities(apart, two).sum(axis=2)
+        close = least < two
+        if close.any():
+            total[close] += _severities(apart[close], two).sum(axis=1)
         for c in ends:
             total = total + _severities(np.abs(x - (c + shift)), two).sum(axis=1)[:, None]
         for c in kind.ends:

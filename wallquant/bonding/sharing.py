@@ -3,18 +3,13 @@
 from __future__ import annotations
 
 import itertools
-import multiprocessing
-import os
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
 from wallquant.bonding.solving import Engine, Solved, solve
 from wallquant.layout import Corner
-
-WORTH = 4_000
-"""Fewer pieces than this are solved by the process itself: starting others would take longer."""
+from wallquant.workers import WORTH, at_most, spread
 
 Part = tuple[dict[str, Asked], dict[str, Corner]]
 
@@ -33,23 +28,25 @@ def solve_all(
     workers : int
         Most processes; 0: one a processor where processes can be forked, else none but this one.
     """
-    if workers == 0:
-        workers = (os.cpu_count() or 1) if multiprocessing.get_start_method() == "fork" else 1
+    count = shares(asked, workers)
     sizes = {name: _size(one) for name, one in asked.items()}
-    batches = _batches(asked, corners, sizes, 4 * workers) if workers > 1 and sum(sizes.values()) >= WORTH else []
-    if len(batches) < 2:
-        return solve(asked, corners, engine)
+    batches = _batches(asked, corners, sizes, 4 * count) if count > 1 else []
+    if len(batches) < 2 or 2 * sum(sizes[name] for name in batches[0][0]) > sum(sizes.values()):
+        return solve(asked, corners, engine, workers=count)  # one part is most of the building
     runs: dict[str, Solved] = {}
     patterns: dict[str, Pattern] = {}
-    with ProcessPoolExecutor(max_workers=min(workers, len(batches))) as pool:
-        for done, found in pool.map(_solved, batches):
-            runs |= done
-            patterns |= found
+    # layouts are kept from batch to batch; runs and corners of different batches have nothing in common
+    for done, found in spread(lambda part: solve(part[0], part[1], Engine(solvers=engine.solvers)), batches, workers=count):
+        runs |= done
+        patterns |= found
+    for name, one in runs.items():
+        engine.solver(asked[name].problem).solved[tuple(one.face.rows)] = one.stack
     return {name: runs[name] for name in asked}, {name: patterns[name] for name in corners if name in patterns}
 
 
-def _solved(part: Part) -> tuple[dict[str, Solved], dict[str, Pattern]]:
-    return solve(part[0], part[1], Engine())
+def shares(asked: Mapping[str, Asked], workers: int) -> int:
+    """Return among how many processes work on these runs is shared; `workers` as in `solve_all`."""
+    return at_most(workers) if sum(_size(one) for one in asked.values()) >= WORTH else 1
 
 
 def _size(one: Asked) -> int:

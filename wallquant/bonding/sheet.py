@@ -253,7 +253,8 @@ def spliced(
                 c = replace(c, hi=old.hi, lapped_hi=old.lapped_hi, full_hi=old.hi)
             new.append(c)
         new.sort(key=lambda c: (c.lo, c.bottom))
-        out.append(row if len(new) == len(row) and all(a == b for a, b in zip(new, row, strict=True)) else tuple(new))
+        made = tuple(new)
+        out.append(row if made == row else made)
     kept = [s for s in scraps if s.hi <= p or s.lo >= q]
     kept += [replace(s, hi=p) for s in scraps if s.lo < p < s.hi] + [replace(s, lo=q) for s in scraps if s.lo < q < s.hi]
     kept += [replace(s, lo=max(s.lo, p), hi=min(s.hi, q)) for s in small if s.lo < q and s.hi > p]

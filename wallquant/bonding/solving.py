@@ -15,6 +15,7 @@ from wallquant.bonding.span import Bonded
 from wallquant.bonding.stack import Solver, Stack
 from wallquant.layout import Corner
 from wallquant.units import Nm
+from wallquant.workers import spread
 
 TIE = 1_000
 """What a course whose run passes twice in a row counts against cuts."""
@@ -113,6 +114,14 @@ class Engine:
             self.faces[key] = laid_face(problem, passes, picks, shift, self.solver(problem))
         return self.faces[key]
 
+    def stack_all(self, faces: Sequence[tuple[Problem, Face]], workers: int) -> None:
+        """Solve the joints of runs by several processes, those with most spans first; `Solver.stack` then knows them."""
+        solvers = {problem.how: self.solver(problem) for problem, _ in faces}
+        found = dict.fromkeys((problem.how, tuple(face.rows)) for problem, face in faces)
+        new = sorted((k for k in found if k[1] not in solvers[k[0]].solved), key=lambda k: -sum(len(row.spans) for row in k[1]))
+        for (how, rows), stack in zip(new, spread(lambda k: solvers[k[0]].stack(k[1]), new, workers=workers), strict=True):
+            solvers[how].solved[rows] = stack
+
     def must(self, problem: Problem, picks: tuple[int, ...]) -> tuple[tuple[bool | None, ...], ...]:
         """Return for each junction and course whether the run must pass; see `must_pass`."""
         number = self.number(problem)
@@ -158,8 +167,10 @@ def forced(engine: Engine, asked: Mapping[str, Asked], picks: Mapping[str, tuple
     return out
 
 
-def solve(asked: Mapping[str, Asked], corners: Mapping[str, Corner], engine: Engine) -> tuple[dict[str, Solved], dict[str, Pattern]]:
-    """Solve all runs.
+def solve(
+    asked: Mapping[str, Asked], corners: Mapping[str, Corner], engine: Engine, *, workers: int = 1
+) -> tuple[dict[str, Solved], dict[str, Pattern]]:
+    """Solve all runs; the joints of different runs by up to so many processes.
 
     Returns
     -------
@@ -175,12 +186,21 @@ def solve(asked: Mapping[str, Asked], corners: Mapping[str, Corner], engine: Eng
         parity = _parities(engine, asked, live, bond, picks)
     must = forced(engine, asked, picks)
     patterns = {name: engine.pattern(c, parity.get(name), asked, must) for name, c in live.items()}
-    solved: dict[str, Solved] = {}
-    for name, one in asked.items():
-        passes = engine.passes(name, one, patterns)
-        shift = engine.shift(one.problem, passes, picks[name])
-        made = engine.face(one.problem, passes, picks[name], shift)
-        solved[name] = Solved(passes=passes, picks=picks[name], shift=shift, face=made, stack=engine.solver(one.problem).stack(made.rows))
+    passes = {name: engine.passes(name, one, patterns) for name, one in asked.items()}
+    shifts = {name: engine.shift(one.problem, passes[name], picks[name]) for name, one in asked.items()}
+    faces = {name: engine.face(one.problem, passes[name], picks[name], shifts[name]) for name, one in asked.items()}
+    if workers > 1:
+        engine.stack_all([(one.problem, faces[name]) for name, one in asked.items()], workers)
+    solved = {
+        name: Solved(
+            passes=passes[name],
+            picks=picks[name],
+            shift=shifts[name],
+            face=faces[name],
+            stack=engine.solver(one.problem).stack(faces[name].rows),
+        )
+        for name, one in asked.items()
+    }
     return solved, patterns
 
 

@@ -115,12 +115,16 @@ each once, and station."""
 def _windows(name: str, one: Asked, done: Solved, given: Given) -> None:
     """Add the joints and cut pieces of a run that lie in windows; one that two windows of a rule hold counts once."""
     most = one.problem.how.joint_most
+    joints: dict[int, list[tuple[int, Nm, Nm]]] = {}  # of each course, with the edges of the pieces beside
     for group in groups(one.problem, done.picks):
         for a in group.asks:
             layout = done.stack.layouts[a.course - 1]
             if a.of == "joint":
-                between = enumerate(itertools.pairwise(layout))
-                hit = [(n, e) for n, ((_, e), (s, _)) in between if 0 < s - e <= most and s > a.lo and e < a.hi]
+                between = joints.get(a.course)
+                if between is None:
+                    pairs = enumerate(itertools.pairwise(layout))
+                    between = joints[a.course] = [(n, e, s) for n, ((_, e), (s, _)) in pairs if 0 < s - e <= most]
+                hit = [(n, e) for n, e, s in between if s > a.lo and e < a.hi]
             else:
                 askew = {x for s in done.face.rows[a.course - 1].spans for x, on in ((s.lo, s.lean_lo), (s.hi, s.lean_hi)) if on}
                 cuts = [(n, p, q) for n, (p, q) in enumerate(layout) if q - p != one.problem.how.unit and not askew & {p, q}]

@@ -13,6 +13,7 @@ from typing import Any
 from wallquant.files import FINDINGS, REPORT, RUN, SCHEMA, SUMMARY
 from wallquant.findings import Finding
 from wallquant.units import MM, Nm
+from wallquant.workers import WORTH, ahead, at_most
 from wallquant.writers import beds, report
 from wallquant.writers.plan import Plan
 from wallquant.writers.summary import summary
@@ -129,15 +130,20 @@ def vet(out: Path) -> None:
 
 def _fill(plan: Plan, folder: Path, run: Mapping[str, Any], writers: Mapping[str, Writer]) -> None:
     made = tables(plan)
-    for name, frame in made.items():
-        frame.to_csv(folder / name, index=False, lineterminator="\n", encoding="utf-8")
     findings = [finding_dict(f) for f in plan.findings]
-    (folder / FINDINGS).write_bytes(json_bytes({"schema": SCHEMA, "findings": findings}))
     head = summary(plan)
     warned = [f for f in plan.findings if f.code.startswith("caution.")]
     cautions = [{"title": f.code.partition(".")[2], "text": f.text, "source": "", "places": ""} for f in warned]
     rest = [f for f in findings if not f["code"].startswith("caution.")]
-    report.write(folder / REPORT, summary=head, tables=made, findings=rest, cautions=cautions)
+
+    def page() -> None:
+        report.write(folder / REPORT, summary=head, tables=made, findings=rest, cautions=cautions)
+
+    with ahead(page, workers=at_most(0) if len(plan.work.pieces) >= WORTH else 1) as paged:
+        for name, frame in made.items():
+            frame.to_csv(folder / name, index=False, lineterminator="\n", encoding="utf-8")
+        (folder / FINDINGS).write_bytes(json_bytes({"schema": SCHEMA, "findings": findings}))
+        paged()
     if plan.survey is not None:
         beds.write(plan.survey, folder)
     for _, writer in sorted(writers.items()):
