@@ -17,7 +17,7 @@ from wallquant.bonding.angled import of_angled, wedges
 from wallquant.bonding.asking import Asked, Extras, RuleError
 from wallquant.bonding.beds import of_beds
 from wallquant.bonding.conflicts import told
-from wallquant.bonding.cores import cored
+from wallquant.bonding.cores import cored, feet
 from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.facing import beyond
 from wallquant.bonding.guests import guests
@@ -31,7 +31,7 @@ from wallquant.bonding.telling import of_accounts, of_corners, of_runs
 from wallquant.building import Building
 from wallquant.findings import Finding
 from wallquant.graph import Network, level_at
-from wallquant.layout import TIED, Bridge, Corner, Work
+from wallquant.layout import TIED, Bridge, Corner, Pieces, Work
 from wallquant.rules import Item, Rule
 from wallquant.units import Nm
 from wallquant.workers import spread
@@ -43,10 +43,11 @@ __all__ = ["Account", "Bond", "RuleError", "bond"]
 class Bond:
     """The laid building, before it is ordered.
 
-    `cuts` and `bound` are the cut pieces and their proven least, runs summed, fixed pieces included: in length, by a rake, or in
-    height; a piece that is cut twice counts once.  The least is that of all layouts with the phases, alternatives, fits and levels
-    chosen.  `offset_rules` names for each run and course the rule whose offset was the greatest, `offsets` that offset; `leads` for
-    each corner the courses of its lead.
+    `cuts` and `bound` are the cut pieces and their proven least, runs summed, fixed pieces included: in length, by a rake, in
+    height, or notched at a bar; a piece that is cut twice counts once.  The least is that of all layouts with the phases,
+    alternatives, fits and levels chosen, which keep the windows that rank before cuts as far as these do.  `offset_rules` names for
+    each run and course the rule whose offset was the greatest, `offsets` that offset; `leads` for each corner the courses of its
+    lead.
     """
 
     work: Work
@@ -135,7 +136,7 @@ def bond(
         work=work,
         accounts=tuple(sorted(books, key=lambda b: b.wall)),
         cuts=int(np.count_nonzero(pieces.cut)),
-        bound=int(sum(s.stack.bound for s in solved.values()) + np.count_nonzero(pieces.cut[pieces.fixed >= 0])),
+        bound=_bound(pieces, feet(pieces, items, by_name), solved),
         offsets={name: one.problem.offsets for name, one in asked.items()},
         offset_rules={name: one.offset_rules for name, one in asked.items()},
         leads=_leads(extras),
@@ -146,6 +147,13 @@ def _phases(corner: Corner, found: Pattern, asked: Mapping[str, Asked]) -> tuple
     if not corner.bondable or tied(corner, asked):
         return (TIED,) * len(found.passes)
     return found.passes
+
+
+def _bound(pieces: Pieces, notched: Mapping[str, Mapping[int, Sequence[Nm]]], solved: Mapping[str, Solved]) -> int:
+    """Return the proven least number of cut pieces of all runs; fixed pieces are given."""
+    free = np.bincount(pieces.run[(pieces.cut > 0) & (pieces.fixed < 0)], minlength=len(pieces.runs)).tolist()
+    least = sum(solved[name].least(free[n], notched.get(name, {})) for n, name in enumerate(pieces.runs))
+    return int(least + np.count_nonzero(pieces.cut[pieces.fixed >= 0]))
 
 
 def _start_corners(network: Network) -> dict[str, str]:

@@ -21,6 +21,8 @@ Pieces = tuple[tuple[Nm, Nm], ...]
 VIOLATION, BEFORE, CUT, AFTER, PIECE, NEAR, SETTING = 10**10, 10**8, 10**6, 10**3, 40, 20, 2
 """Weights of the goals, each more than all that is below it: a hard window or offset broken, windows that yield 1 to 4, a cut,
 windows that yield 5 to 9; then few pieces, joints far apart, few settings of the saw."""
+RANKED = 4
+"""Windows that yield up to this rank before cuts."""
 
 
 LAYOUTS = 8

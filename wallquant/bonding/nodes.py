@@ -13,7 +13,20 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from wallquant.bonding.fills import AFTER, BEFORE, NEAR, VIOLATION, Fill, Fills, Shape, moved, near_windows, offset_windows, shape_of
+from wallquant.bonding.fills import (
+    AFTER,
+    BEFORE,
+    NEAR,
+    RANKED,
+    VIOLATION,
+    Fill,
+    Fills,
+    Shape,
+    moved,
+    near_windows,
+    offset_windows,
+    shape_of,
+)
 from wallquant.bonding.span import Interval, Span
 from wallquant.units import Nm
 
@@ -147,8 +160,8 @@ class Net:
         kind = self.nodes[u].kind
         joint, end = self.how.joint, kind.shape[0] + self.how.joint
         soft = [(lo, hi + joint, yields) for lo, hi, of, yields in kind.soft if of == "joint"]
-        before = [(a, b) for a, b, yields in soft if yields <= 4]
-        after = [(a, b) for a, b, yields in soft if yields > 4]
+        before = [(a, b) for a, b, yields in soft if yields <= RANKED]
+        after = [(a, b) for a, b, yields in soft if yields > RANKED]
         tries = [[*near, *before, *after]] if after else []
         tries += [[*near, *before]] if before else []
         tries.append(list(near))
@@ -206,7 +219,7 @@ class Net:
             cuts = [(a, b) for a, b in fill.pieces if b - a != self.how.unit or a < kind.shape[1] or b > kind.shape[2]]
             for lo, hi, of, yields in kind.soft:
                 hit = sum(s > lo and e < hi for e, s in gaps) if of == "joint" else sum(a < hi and b > lo for a, b in cuts)
-                total += hit * (BEFORE if yields <= 4 else AFTER) * (10 - yields)
+                total += hit * (BEFORE if yields <= RANKED else AFTER) * (10 - yields)
         return total
 
     def costing(self, u: int, fill: Fill) -> int:
@@ -241,6 +254,11 @@ class Net:
         total += sum(_severity(gap, two) for c in b.kind.ends for x in one.joints if (gap := abs(x - c - shift)) < two)
         total += sum(_severity(gap, two) for c in a.kind.ends for y in ys if (gap := abs(y + shift - c)) < two)
         return total + (NEAR * (wide - least)) // wide
+
+    def total(self, picks: Sequence[Fill]) -> int:
+        """Return the cost of all nodes with these layouts."""
+        alone = sum(self.costing(n.number, picks[n.number]) for n in self.nodes)
+        return alone + sum(self.together(n.number, v, off, picks[n.number], picks[v]) for n in self.nodes for v, off in n.above)
 
     def between(self, u: int, sides: Sequence[tuple[int, Nm]], picks: Mapping[int, Fill]) -> NDArray[np.int64]:
         """Return the cost of each layout in a node's pool, by itself and with the layouts of these neighbours."""

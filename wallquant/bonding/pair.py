@@ -69,14 +69,17 @@ def suffixes(span: Span, joint: Nm, windows: Sequence[Interval], whole: Interval
     # mirrored: pieces are laid from the end to the start, and the start takes a piece whatever the windows say
     lo, end = span.lo, span.hi + joint
     inner = free(sorted((-b, -a) for a, b in windows), -end, -lo - 1)
-    moving = (-FAR, FAR, *whole, -lo)
+    moving = (-FAR, FAR, *whole, -lo, whole[1])
+
+    def landed(moved: Sequence[Interval]) -> list[Interval]:
+        return union([*inner.within(moved), *([(-lo, -lo)] if holds(moved, -lo) else [])])
 
     def cuts_more(starts: Sequence[Interval]) -> list[Interval]:
-        moved = union([(a + cut[0], b + cut[1]) for a, b in starts])
-        first = [(-lo, -lo)] if holds(moved, -lo) else []
-        return closed(union([*starts, *inner.within(moved), *first]), inner, moving)
+        # the last piece has no joint after it: it takes up the least joint only
+        moved = union([(a + cut[0], whole[0] - 1 - end if a == -end else b + cut[1]) for a, b in starts])
+        return union([(-end, -end), *closed(union([*starts[1:], *landed(moved)]), inner, moving)])
 
-    layers = [closed([(-end, -end)], inner, moving)]
+    layers = [union([(-end, -end), *closed(landed([(whole[0] - end, whole[0] - end)]), inner, moving)])]
     while not holds(layers[-1], -lo):
         more = cuts_more(layers[-1])
         if len(layers) > most or more == layers[-1]:
@@ -194,18 +197,17 @@ class _Search:
             return
         end, span = self.edges(i, here // 2)[1], self.halves[i].spans[here // 2]
         for (short, long), whole in ((self.whole, True), (self.cut, False)):
-            if i == 0:
-                moved = (zone[0] + short, zone[1] + long, zone[2], zone[3], zone[4] - long, zone[5] - short)
-            else:
-                moved = (zone[0], zone[1], zone[2] + short, zone[3] + long, zone[4] + short, zone[5] + long)
+            moved = _moved(zone, i, short, long)
             lo, hi = moved[2 * i], moved[2 * i + 1]
             top = min(hi, end - self.cut[0])
             if lo <= top:
                 for p, q in self.free[i].within([(lo, top)]):
                     for one in self.placed(moved, i, p, q, on_any):
                         yield one, place(here), i, whole
-            if lo <= end <= hi:
-                for one in self.placed(moved, i, end, end, on_joint and span.lapped_hi):
+            # the last piece has no joint after it: `end` is its end and the least joint
+            most = self.whole[0] - (not whole)
+            if lo <= end <= zone[2 * i + 1] + most:
+                for one in self.placed(_moved(zone, i, short, most), i, end, end, on_joint and span.lapped_hi):
                     yield one, place(here + 1), i, whole
 
     def run(self, limit: int) -> int | None:
@@ -262,6 +264,12 @@ class _Search:
         return tuple(sorted(starts[0])), tuple(sorted(starts[1]))
 
 
+def _moved(zone: Zone, i: int, short: Nm, long: Nm) -> Zone:
+    """Move course i of a zone by at least and at most so much."""
+    a1, a2, b1, b2, d1, d2 = zone
+    return (a1 + short, a2 + long, b1, b2, d1 - long, d2 - short) if i == 0 else (a1, a2, b1 + short, b2 + long, d1 + short, d2 + long)
+
+
 def two(lower: Half, upper: Half, how: Bonded, offset: Nm, limit: int = MOST_NODES) -> Pair | None:
     """Return the fewest cuts of two courses that lie on each other with nominal joints, or None (impossible, or given up)."""
     every = (*lower.spans, *upper.spans)
@@ -284,6 +292,6 @@ def least_two(lower: Half, upper: Half, how: Bonded, offset: Nm, limit: int = MO
         return 0
     wide = how.joint_most - how.joint_least
     halves = [Half(spans=h.spans, windows=relaxed(h.windows, how)) for h in (lower, upper)]
-    search = _Search((halves[0], halves[1]), how, offset - wide, ranged=wide > 0)
+    search = _Search((halves[0], halves[1]), how, offset - (wide + 1) // 2, ranged=wide > 0)
     search.run(limit)
     return search.proven

@@ -50,13 +50,20 @@ class Proof:
         sum x(s) over S is at least sum f(s) and at least sum l(s) + g: its gain beyond f is g - sum (f(s) - l(s)), where that is
         positive.  Stars that share no span are disjoint sums, and a span in no star has at least f(s); together they are the bound.
         """
-        floor = {n.number: max(self.least[n.number], fewest_pieces(n.span, self.net.how)) for n in self.net.nodes if n.span.ripped}
-        packed_ = self.packed
-        if floor:
-            more = {u: f - self.least[u] for u, f in floor.items()}
-            beyond = {s: g - sum(more.get(u, 0) for course in s for u in course) for s, g in self.gains.items()}
-            packed_ = packed({s: g for s, g in beyond.items() if g > 0})
-        return sum(floor.get(u, least) for u, least in self.least.items()) + sum(g for _, g in packed_)
+        return sum(self.floors().values()) + sum(g for _, g in self.beyond())
+
+    def floors(self) -> dict[int, int]:
+        """Return f(s) of each span."""
+        how, least = self.net.how, self.least
+        return {n.number: max(least[n.number], fewest_pieces(n.span, how)) if n.span.ripped else least[n.number] for n in self.net.nodes}
+
+    def beyond(self) -> list[tuple[Star, int]]:
+        """Return stars that share no span, with what each gains beyond f."""
+        more = {u: f - self.least[u] for u, f in self.floors().items() if f > self.least[u]}
+        if not more:
+            return self.packed
+        beyond = {s: g - sum(more.get(u, 0) for course in s for u in course) for s, g in self.gains.items()}
+        return packed({s: g for s, g in beyond.items() if g > 0})
 
     def excess(self, cuts: Mapping[int, int]) -> set[int]:
         """Return the nodes with more cuts than their least, less those that a gain explains."""

@@ -37,8 +37,8 @@ class Settling:
         self.weight: dict[tuple[int, int], int] = {}
         # what a clash of two nodes counts beyond once: it grows while they clash, so that the clash moves on and is solved elsewhere
 
-    def settle(self) -> tuple[list[Fill], int]:
-        """Return the layout of each node, and the proven least number of cuts of all."""
+    def settle(self) -> list[Fill]:
+        """Return the layout of each node; `proof` then knows the least number of cuts of all."""
         net = self.net
         self.sweep([n.number for n in net.nodes], self.pick)
         best: tuple[int, dict[int, Fill]] | None = None
@@ -55,7 +55,7 @@ class Settling:
         if best is not None:
             self.pick = best[1]
         self.polish()
-        return [self.pick[n.number] for n in net.nodes], self.proof.bound()
+        return [self.pick[n.number] for n in net.nodes]
 
     def bad(self, among: Sequence[int]) -> list[int]:
         """Return the nodes that may do better, as far as is proven."""
@@ -83,9 +83,7 @@ class Settling:
 
     def total(self) -> int:
         """Return the cost of the run as it lies."""
-        net, pick = self.net, self.pick
-        alone = sum(net.costing(n.number, pick[n.number]) for n in net.nodes)
-        return alone + sum(net.together(n.number, v, off, pick[n.number], pick[v]) for n in net.nodes for v, off in n.above)
+        return self.net.total([self.pick[n.number] for n in self.net.nodes])
 
     def regions(self, reach: int) -> list[list[int]]:
         """Return the neighbourhoods of the bad nodes; those that touch are one, as long as it is small."""

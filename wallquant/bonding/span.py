@@ -200,7 +200,8 @@ def reach(
     full_lo, full_hi = span.whole[0], span.whole[1] + joint
     inner = free(windows, span.lo + 1, end - 1)
 
-    whole = (full_lo, full_hi, shortest, pitch, end)
+    whole = (full_lo, full_hi, shortest, pitch, end, shortest)
+    # the last piece has no joint after it: `end` is its end and the least joint
     layers = [closed([(span.lo, span.lo)], inner, whole)]
     while extra > 0 or not holds(layers[-1], end):
         if len(layers) > most:
@@ -213,8 +214,8 @@ def reach(
             if a >= end:
                 continue
             for p, q, least in _sorted_starts(a, min(b, end - 1), span, how, first):
-                if q + pitch >= end and p <= near:
-                    ends = ends or _ends(p, q, end, near, least, pitch, joint, only if p == span.lo else last)
+                if q + shortest >= end and p <= near:
+                    ends = ends or _ends(p, q, end, near, least, shortest, joint, only if p == span.lo else last)
                 if p + least + joint < end:
                     starts.append((p + least + joint, min(q + pitch, end - 1, full_hi)))
                 if full_hi < end - 1:  # it ends under the rake, and is not the last
@@ -231,13 +232,14 @@ def reach(
     return Reach(cuts=len(layers) - 1, layers=tuple(tuple(one) for one in layers))
 
 
-def closed(starts: Sequence[Interval], inner: Free, whole: tuple[Nm, Nm, Nm, Nm, Nm]) -> list[Interval]:
+def closed(starts: Sequence[Interval], inner: Free, whole: tuple[Nm, Nm, Nm, Nm, Nm, Nm]) -> list[Interval]:
     """Return the starts that whole units reach from some starts (a sorted disjoint union), these included.
 
-    `whole`: from where to where a whole unit is no cut one, the least and most that it takes up, and the end of the span.  A unit
-    only moves to the right, so one pass from the left is enough: what moved waits in a queue that is sorted by itself.
+    `whole`: from where to where a whole unit is no cut one, the least and most that it takes up, the end of the span, and the most
+    that the unit at that end takes up.  A unit only moves to the right, so one pass from the left is enough: what moved waits in a
+    queue that is sorted by itself.
     """
-    full_lo, full_hi, short, long, end = whole
+    full_lo, full_hi, short, long, end, closing = whole
     first, last = inner.first, inner.last
     count, known = len(first), len(starts)
     out: list[Interval] = []
@@ -278,7 +280,7 @@ def closed(starts: Sequence[Interval], inner: Free, whole: tuple[Nm, Nm, Nm, Nm,
             q = full_hi
         if p > q:
             continue
-        if p <= end <= q:
+        if p <= end <= min(q, b + closing):
             ended = True
         while k < count and last[k] < p:
             k += 1

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
-from wallquant.bonding.fills import Fill, Fills, moved, shape_of
+from wallquant.bonding.fills import RANKED, Fill, Fills, moved, shape_of
 from wallquant.bonding.nodes import Net, Row, Soft
+from wallquant.bonding.proving import Proof
 from wallquant.bonding.settling import Settling
 from wallquant.bonding.span import Bonded, Interval, Span
 from wallquant.units import Nm
@@ -22,13 +24,28 @@ class Stack:
     """What was found: a layout a course, the cut pieces (in length, by a rake, in height), their proven lower bound, and how often
     an offset or hard window gave way.
 
-    The bound holds for layouts in which none gives way; where one does, fewer cuts may be laid, and the bound is then these.
+    The bound holds for layouts in which none gives way, and which keep the windows that rank before cuts as far as these do; where
+    an offset or a hard window gives way, fewer cuts may be laid, and the bound is then these.
     """
 
     layouts: tuple[Layout, ...]
     cuts: int
     bound: int
     violations: int
+    floors: tuple[tuple[int, ...], ...] = ()
+    """For each span of each course the least cut pieces of that span by itself."""
+    gains: tuple[tuple[tuple[tuple[int, int], ...], int], ...] = ()
+    """Spans (course, place in it) that need so many more together; no span is in two of them."""
+
+    def notched(self, feet: Sequence[Sequence[int]]) -> int:
+        """Return the proven least where also so many pieces of each span are notched: a notch may fall on a piece that is cut anyway.
+
+        *Proof.*  A span has at least max(f, n) cut pieces, n of them notched; spans that gain g together have at least the sum of
+        f and g, so their gain beyond the sum of max(f, n) is what is left of g.
+        """
+        more = [[max(0, n - f) for n, f in zip(row, own, strict=True)] for row, own in zip(feet, self.floors, strict=True)]
+        left = sum(max(0, gain - sum(more[k][n] for k, n in spans)) for spans, gain in self.gains)
+        return sum(map(sum, self.floors)) + sum(map(sum, more)) + left
 
 
 @dataclass
@@ -51,18 +68,49 @@ class Solver:
 
     def _stack(self, rows: tuple[Row, ...]) -> Stack:
         settling = Settling(self.fills, rows)
-        chosen, bound = settling.settle()
-        net = settling.net
+        chosen, net, proof = settling.settle(), settling.net, settling.proof
+        if _kept(net, chosen) != _kept(net):  # a window gave way: try again as if none could
+            other = Settling(self.fills, _kept(net)).settle()
+            if net.total(other) < net.total(chosen):
+                chosen = other
         layouts = []
         for numbers in net.of_row:
             pieces = [(a + net.nodes[u].span.lo, b + net.nodes[u].span.lo) for u in numbers for a, b in chosen[u].pieces]
             layouts.append(tuple(pieces))
         cuts = sum(len(f.pieces) if n.span.ripped else f.cuts for n, f in zip(net.nodes, chosen, strict=True))
-        return Stack(layouts=tuple(layouts), cuts=cuts, bound=min(bound, cuts), violations=_broken(net, chosen))
+        kept = _kept(net, chosen)
+        if proof.bound() < cuts and kept != rows:
+            closer = Proof(Net(self.fills, kept))
+            over = closer.excess({n.number: f.cuts for n, f in zip(net.nodes, chosen, strict=True)})
+            closer.pairs([s for s in closer.stars(range(len(net.nodes))) if over & {*s[0], *s[1]}])
+            proof = max(proof, closer, key=Proof.bound)
+        floors, place = proof.floors(), {u: (k, n) for k, numbers in enumerate(net.of_row) for n, u in enumerate(numbers)}
+        return Stack(
+            layouts=tuple(layouts),
+            cuts=cuts,
+            bound=min(proof.bound(), cuts),
+            violations=_broken(net, chosen),
+            floors=tuple(tuple(floors[u] for u in numbers) for numbers in net.of_row),
+            gains=tuple((tuple(sorted(place[u] for course in star for u in course)), g) for star, g in proof.beyond()),
+        )
 
     def fewest(self, span: Span, windows: Sequence[Interval]) -> int | None:
         """Return the fewest cuts of one span by itself, or None where it cannot be filled with the windows kept."""
         return self.fills.fewest(shape_of(span), moved(windows, span.lo, span.hi + self.how.joint) if windows else ())
+
+
+def _kept(net: Net, chosen: Sequence[Fill] = ()) -> tuple[Row, ...]:
+    """Return the rows in which windows for joints that rank before cuts never give way: all, or those that these layouts keep."""
+    joint = net.how.joint
+    out = []
+    for row, numbers in zip(net.rows, net.of_row, strict=True):
+        joints = []
+        for span, fill in [(net.nodes[u].span, chosen[u]) for u in numbers] if chosen else []:
+            joints += [(e + span.lo, s + span.lo) for (_, e), (s, _) in pairwise(fill.pieces)]
+        hard = [w for w in row.soft if w.of == "joint" and w.yields <= RANKED and not any(s > w.lo and e < w.hi for e, s in joints)]
+        windows = {*row.windows, *((w.lo, w.hi + joint) for w in hard)}
+        out.append(replace(row, windows=tuple(sorted(windows)), soft=tuple(w for w in row.soft if w not in hard)) if hard else row)
+    return tuple(out)
 
 
 def _broken(net: Net, chosen: Sequence[Fill]) -> int:
