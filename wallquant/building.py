@@ -145,11 +145,39 @@ class SetAside:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class MapPlace:
+    """Where the model's coordinates lie on a map, as the model says: eastings = `eastings` + `scale` (x cos a - y sin a), and so on.
+
+    Attributes
+    ----------
+    system : tuple of (str or None)
+        The map's coordinate system: name, description, geodetic datum, vertical datum, projection, zone.
+    eastings, northings, height : float
+        Of the model's origin, in units of the map.
+    way : (float, float) or None
+        Eastings and northings of the model's x axis; None where it is the map's.
+    scale : float or None
+        Units of the map in a millimetre of the model; None where the model leaves it to the reader.
+    unit : (str, float)
+        The map's unit and its millimetres.
+    """
+
+    system: tuple[str | None, ...]
+    eastings: float
+    northings: float
+    height: float
+    way: tuple[float, float] | None
+    scale: float | None
+    unit: tuple[str, float]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Building:
     """All that a plan needs of a model.
 
     `origin` is the model's plan point that is (0, 0) here: the middle of all walls, rounded to whole kilometres.
     `unit` is the model's length unit as people write it: ``mm``, ``m``, ``in``, ``ft`` ...
+    `map_place` says where the model's own plan coordinates, `origin` not taken off, lie on a map.
     """
 
     walls: tuple[Wall, ...]
@@ -161,6 +189,7 @@ class Building:
     unit: str = "mm"
     project_guid: str = ""
     sources: dict[str, str] = field(default_factory=dict)
+    map_place: MapPlace | None = None
 
 
 def element_keys(walls: Iterable[Wall], aside: Iterable[SetAside]) -> dict[str, str]:
