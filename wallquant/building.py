@@ -56,6 +56,8 @@ class Opening:
     filling: Filling | None = None
     name: str = ""
     volume_m3: float | None = None
+    in_body: bool = False
+    """Whether the drawn body itself has the hole, so that it is no element of the model."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -91,6 +93,11 @@ class Wall:
         What is drawn beside the masonry, on its right and on its left: other walls end at that face, not at the masonry.
     set_aside_m3, set_aside_m2 : float
         Parts of the body that are read but cannot be laid, with `reasons`.
+    batter : tuple of (int, int, int)
+        Where its faces lean or step back: levels, and how far the drawn body reaches there beyond the masonry's right and left face;
+        straight between levels, by rising level.  `thickness` is then that of the top, and all beyond is in `set_aside_m3`.
+    foot : int or None
+        Level at which the wall begins that this is a step of; None where it is none.
     bearing : bool or None
         Whether the model calls it load-bearing; None where it does not say.
     """
@@ -117,6 +124,8 @@ class Wall:
     """GlobalIds of the walls that the model says it meets: an annotation, never geometry."""
     element: str = ""
     cover: tuple[Nm, Nm] = (0, 0)
+    batter: tuple[tuple[Nm, Nm, Nm], ...] = ()
+    foot: Nm | None = None
 
     @property
     def length(self) -> Nm:
