@@ -179,7 +179,7 @@ def test_a_face_that_leans_leaves_a_wall_and_a_remainder_with_its_volume(tmp_pat
     assert wall.set_aside_m3 == pytest.approx(6 * 2.5 * 0.1, rel=1e-6)
     (low, right, left), (high, *top) = wall.batter
     assert (low, high) == (0, mm(2500))
-    assert (right, left, *top) == pytest.approx((mm(200), 0, 0, 0), abs=mm(0.01))
+    assert (right, left, *top) == pytest.approx((0, mm(200), 0, 0), abs=mm(0.01))
     assert findings == ()  # the steps in which it is laid are told where they are made
 
 
