@@ -56,6 +56,8 @@ class Opening:
     filling: Filling | None = None
     name: str = ""
     volume_m3: float | None = None
+    in_body: bool = False
+    """Whether the drawn body itself has the hole, so that it is no element of the model."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -91,6 +93,11 @@ class Wall:
         What is drawn beside the masonry, on its right and on its left: other walls end at that face, not at the masonry.
     set_aside_m3, set_aside_m2 : float
         Parts of the body that are read but cannot be laid, with `reasons`.
+    batter : tuple of (int, int, int)
+        Where its faces lean or step back: levels, and how far the drawn body reaches there beyond the masonry's right and left face;
+        straight between levels, by rising level.  `thickness` is then that of the top, and all beyond is in `set_aside_m3`.
+    foot : int or None
+        Level at which the wall begins that this is a step of; None where it is none.
     bearing : bool or None
         Whether the model calls it load-bearing; None where it does not say.
     """
@@ -117,6 +124,8 @@ class Wall:
     """GlobalIds of the walls that the model says it meets: an annotation, never geometry."""
     element: str = ""
     cover: tuple[Nm, Nm] = (0, 0)
+    batter: tuple[tuple[Nm, Nm, Nm], ...] = ()
+    foot: Nm | None = None
 
     @property
     def length(self) -> Nm:
@@ -145,11 +154,39 @@ class SetAside:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class MapPlace:
+    """Where the model's coordinates lie on a map, as the model says: eastings = `eastings` + `scale` (x cos a - y sin a), and so on.
+
+    Attributes
+    ----------
+    system : tuple of (str or None)
+        The map's coordinate system: name, description, geodetic datum, vertical datum, projection, zone.
+    eastings, northings, height : float
+        Of the model's origin, in units of the map.
+    way : (float, float) or None
+        Eastings and northings of the model's x axis; None where it is the map's.
+    scale : float or None
+        Units of the map in a millimetre of the model; None where the model leaves it to the reader.
+    unit : (str, float)
+        The map's unit and its millimetres.
+    """
+
+    system: tuple[str | None, ...]
+    eastings: float
+    northings: float
+    height: float
+    way: tuple[float, float] | None
+    scale: float | None
+    unit: tuple[str, float]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Building:
     """All that a plan needs of a model.
 
     `origin` is the model's plan point that is (0, 0) here: the middle of all walls, rounded to whole kilometres.
     `unit` is the model's length unit as people write it: ``mm``, ``m``, ``in``, ``ft`` ...
+    `map_place` says where the model's own plan coordinates, `origin` not taken off, lie on a map.
     """
 
     walls: tuple[Wall, ...]
@@ -161,6 +198,7 @@ class Building:
     unit: str = "mm"
     project_guid: str = ""
     sources: dict[str, str] = field(default_factory=dict)
+    map_place: MapPlace | None = None
 
 
 def element_keys(walls: Iterable[Wall], aside: Iterable[SetAside]) -> dict[str, str]:

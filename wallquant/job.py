@@ -71,6 +71,7 @@ class Job(Model):
     )
     chord_gap: Length | None = _field(None, "Most distance of a curved wall's centre line from its chords; without it 10 mm.")
     least_chord: Length | None = _field(None, "Least length of a chord, else a curve is set aside as too tight; without it 200 mm.")
+    batter_gap: Length | None = _field(None, "Most that a step of a battered wall lies behind its drawn face; without it 75 mm.")
     survey: Text | None = _field(None, "CSV file of slab shots: x, y and level or rod reading, or the name of a corner.")
     marks: Text | None = _field(None, "Folder of an older plan whose piece names are kept.")
     heads: dict[str, Signed] = _field({}, "Level to lay the head of an opening at, by the opening's key: a model level, like 2010 mm.")

@@ -146,6 +146,13 @@ class Run:
     catalogue: Catalogue
     bearing: bool | None = None
     infills: tuple[Infill, ...] = ()
+    foot: Nm | None = None
+    """Where it is a step of a battered wall: the level at which that wall begins."""
+
+    @property
+    def height_from(self) -> Nm:
+        """Level from which the height of its wall counts."""
+        return self.bottom if self.foot is None else self.foot
 
     @property
     def first(self) -> Junction:

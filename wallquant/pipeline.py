@@ -58,7 +58,9 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         rules = jobs.configure(job, plugins.rules.values())
         book, notes = chosen(building, job, plugins)
         face = book.face_of(job.face) if job.face else None
+    building, steps = graph.stepped(building, book, face=face, any_thickness=job.any_thickness, gap=job.batter_gap)
     network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
+    joined = (*steps, *joined)
     system = job.units or book.system
     laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system)
     slab: survey.Survey | None = None

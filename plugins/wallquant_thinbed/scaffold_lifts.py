@@ -108,7 +108,7 @@ class ScaffoldLifts(Rule):
         for name in sorted(work.courses, key=lambda n: (len(n), n)):
             for last, lift in self._last_before(work.runs[name], work.courses[name]):
                 after.setdefault((lift, last.number), []).append(name)
-                levels[lift, last.number] = last.top - work.runs[name].bottom
+                levels[lift, last.number] = last.top - work.runs[name].height_from
         for (lift, course), names in sorted(after.items()):
             system = work.catalogue.system
             yield Finding(
@@ -122,7 +122,7 @@ class ScaffoldLifts(Rule):
             )
 
     def _lift(self, run: Run, courses: Courses, number: int) -> int:
-        level = courses.levels[min(number, len(courses)) - 1].top - run.bottom if len(courses) else 0
+        level = courses.levels[min(number, len(courses)) - 1].top - run.height_from if len(courses) else 0
         lift: int = max(0, (level - 1) // self.params.reach)
         return lift
 

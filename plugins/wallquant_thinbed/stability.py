@@ -112,7 +112,7 @@ class Stability(Rule):
                     of.setdefault((run, step.course), []).append(step.name)
         for name, courses in sorted(work.courses.items()):
             for low, high in pairwise(courses.levels):
-                base = work.runs[name].bottom
+                base = work.runs[name].height_from
                 days = [(c.top - base - 1) // self.params.day_height for c in (low, high)]
                 first, then = (tuple(sorted(of.get((name, c.number), ()))) for c in (low, high))
                 if days[1] > days[0] and first and set(then) - set(first):
@@ -173,12 +173,12 @@ class Stability(Rule):
 
 
 def height_of(work: Work, run: Run) -> Nm:
-    """Height of a run as laid, from its underside; as drawn where no course is laid or the drawn top is higher."""
+    """Height of a run as laid, from its underside or its battered wall's; as drawn where no course is laid or the drawn top is higher."""
     courses = work.courses.get(run.name)
     tops = [level for _, level in run.top]
     if courses is not None and len(courses):
         tops.append(courses.levels[-1].top)
-    return max(tops, default=run.bottom) - run.bottom
+    return max(tops, default=run.bottom) - run.height_from
 
 
 def _rise(run: Run) -> Nm:

@@ -114,8 +114,8 @@ BY_HAND = {
     "3zGI8i6SCHv99C093rt3ko": (2 * 0.854161 + 2 * 1.109675 * 0.885785 + 1.13527) * 0.2 * 2.8 - 0.8 * 0.2 * 2.1,
 }
 """Net volume in m3 of walls that the kernel cannot weigh, from the model's own numbers."""
-NO_WALL = {"2S8PiWcbHBVvIkcplDcB88", "3WaiJWBPDEe8oyz6tpSAJn"}
-"""Two walls of O3 whose one face leans, up to 847 and 571 mm thick by the kernel: what lies before their upright part is set aside."""
+BATTERED = {"2S8PiWcbHBVvIkcplDcB88", "3WaiJWBPDEe8oyz6tpSAJn"}
+"""Two walls of O3 whose one face leans, up to 847 and 571 mm thick by the kernel: they are laid in steps, the rest is set aside."""
 NOT_LAID = {"0dxE1Sy6nDqfpDb5vIMN_Z", "0dxE1Sy6nDqfpDb5vIMNiA", "0iEHWY1$XA8eQeeULq4jDb", "0iEHWY1$XA8eQeeULq4j_U"}
 """Walls that may be set aside as a whole, and no others: furring of O4 that is drawn within the party walls."""
 
@@ -132,7 +132,7 @@ def rows_of(plans: dict[str, tuple[int, Path]], name: str) -> list[dict[str, flo
         row = rows.setdefault(guid, {**none, "kernel": BY_HAND.get(guid, kernel[guid])})
         more = {
             "net": ledger["drawn"] - ledger["openings"], "aside": ledger["set_aside"], "runs": float(len(wall["runs"])),
-            "explained": ledger["set_aside"] if guid in NO_WALL | NOT_LAID else 0.0,
+            "explained": ledger["set_aside"] if guid in BATTERED | NOT_LAID else 0.0,
         }  # fmt: skip
         rows[guid] = row | {key: float(row[key]) + value for key, value in more.items()}
     return list(rows.values())
@@ -165,7 +165,7 @@ def test_table_of_what_is_laid(plans: dict[str, tuple[int, Path]]) -> None:
             assert len(laid) >= 212
             assert len(close) >= 0.97 * len(rows)
             # what is left is mostly over openings that reach the outer face of a corner, and bodies whose faces lean
-            assert share >= 0.9675
+            assert share >= 0.98
             assert named >= 0.99
     for each in table.values():
         for row in each:

@@ -145,6 +145,36 @@ def test_a_map_conversion_and_true_north_move_nothing(plain: list[tuple[object, 
     building, findings = read(maker, tmp_path)
     assert drawn(building) == plain
     assert [(f.code, f.severity) for f in findings] == [("reading.map", "note")]
+    at = building.map_place
+    assert at is not None
+    assert (at.eastings, at.northings, at.height, at.way, at.unit) == (650_000.0, 5_500_000.0, 123.0, (0.6, 0.8), ("mm", 1.0))
+    assert (at.system, at.scale) == (("EPSG:25832", None, None, None, None, None), 0.001)
+
+
+@pytest.mark.parametrize(("unit", "of_map", "scale", "wanted"), [
+    ("mm", "m", 0.001, 0.001), ("m", "m", None, 0.001), ("m", None, 1.0, 0.001), ("ft", "m", 0.3048, 0.001), ("mm", "m", None, None),
+    ("ft", "ft", 0.9996, 0.9996 / 304.8),
+])  # fmt: skip
+def test_a_map_conversion_is_told_in_its_units_for_a_millimetre(
+    unit: str, of_map: str | None, scale: float | None, wanted: float | None, tmp_path: pathlib.Path
+) -> None:
+    maker = Maker("IFC4", unit)
+    crs = maker.add("IfcProjectedCRS", "EPSG:25832", MapUnit=None if of_map is None else maker._unit(of_map))
+    maker.add("IfcMapConversion", maker.context, crs, 1.0, 2.0, 3.0, None, None, scale)
+    maker.plain_wall(20.0, 2.0, 8.0)
+    at = read(maker, tmp_path)[0].map_place
+    assert at is not None
+    assert at.unit[0] == (of_map or unit) and at.way is None
+    assert at.scale == (None if wanted is None else pytest.approx(wanted, rel=1e-15))
+
+
+def test_a_map_conversion_without_a_number_is_none(tmp_path: pathlib.Path) -> None:
+    maker = Maker("IFC4")
+    maker.add("IfcMapConversion", maker.context, maker.add("IfcProjectedCRS", "EPSG:25832"))
+    maker.plain_wall(2000.0, 200.0, 800.0)
+    building, (told,) = read(maker, tmp_path)
+    assert building.map_place is None
+    assert "cannot be said again" in told.text
 
 
 @pytest.mark.parametrize(("name", "factor", "of", "said"), [

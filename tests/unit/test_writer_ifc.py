@@ -12,6 +12,7 @@ from typing import Any
 import ifcopenshell
 import ifcopenshell.geom
 import ifcopenshell.util.element
+import ifcopenshell.util.geolocation
 import ifcopenshell.util.placement
 import ifcopenshell.util.shape
 import ifcopenshell.validate
@@ -21,11 +22,13 @@ import pytest
 from numpy.typing import NDArray
 
 from tests.unit.command_line import outside
+from tests.unit.ifc_maker import MILLIMETRES, Maker
 from wallquant.writers.ifc import spf
 
 kernel: Any = ifcopenshell.geom
 shapes: Any = ifcopenshell.util.shape
 validator: Any = ifcopenshell.validate
+geolocation: Any = ifcopenshell.util.geolocation
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_models"
 METRIC, US, SHED = "landing_tool_store_mm.ifc", "field_station_workshop_in.ifc", "seedling_shed.yaml"
 
@@ -128,6 +131,25 @@ def test_storeys_and_walls_keep_their_names_of_the_source(tmp_path: Path) -> Non
     source, laid = ifcopenshell.open(str(SAMPLES / METRIC)), ifcopenshell.open(str(tmp_path / "out" / "layout.ifc"))
     for kind in ("IfcProject", "IfcBuildingStorey", "IfcWall"):
         assert {e.GlobalId for e in laid.by_type(kind)} <= {e.GlobalId for e in source.by_type(kind)}, kind
+
+
+@pytest.mark.parametrize(("unit", "of_map", "scale"), [("mm", "m", 0.001), ("m", None, None), ("ft", "ft", 0.9996), ("in", "m", 0.0254)])
+def test_layout_lies_on_the_map_where_its_source_does(unit: str, of_map: str | None, scale: float | None, tmp_path: Path) -> None:
+    """Outside check: the map place of points of both models by ifcopenshell.util.geolocation."""
+    maker = Maker("IFC4", unit)
+    crs = maker.add("IfcProjectedCRS", "EPSG:25832", None, "ETRS89", None, "UTM", "32N", None if of_map is None else maker._unit(of_map))
+    maker.add("IfcMapConversion", maker.context, crs, 691_011.27345678, 5_334_812.1, -12.75, 0.6, 0.8, scale)
+    one = 25.4 / MILLIMETRES[unit]
+    maker.plain_wall(200 * one, 8 * one, 80 * one)
+    code, _, told = outside("plan", maker.write(tmp_path), "--catalogue", "aac-us", "-o", tmp_path / "out", "--write", "ifc")
+    assert code in (0, 1), told
+    source, laid = ifcopenshell.open(str(tmp_path / "model.ifc")), ifcopenshell.open(str(tmp_path / "out" / "layout.ifc"))
+    log = validator.json_logger()
+    validator.validate(laid, log, express_rules=True)
+    assert log.statements == []
+    for point in ((0.0, 0.0, 0.0), (1234.5, -77.25, 1000.0), (1e6, 5e5, 3.0)):
+        there = geolocation.auto_xyz2enh(source, *(v / MILLIMETRES[unit] for v in point))
+        assert geolocation.auto_xyz2enh(laid, *point) == pytest.approx(there, rel=1e-14)
 
 
 @pytest.mark.parametrize(

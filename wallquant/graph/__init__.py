@@ -1,5 +1,6 @@
-"""Walls to corners and runs.  `build` is the door; `lines` has the glossary."""
+"""Walls to corners and runs.  `build` is the door, after `stepped`; `lines` has the glossary."""
 
 from wallquant.graph.network import Network, build, level_at
+from wallquant.graph.steps import stepped
 
-__all__ = ["Network", "build", "level_at"]
+__all__ = ["Network", "build", "level_at", "stepped"]

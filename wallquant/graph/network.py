@@ -273,6 +273,7 @@ def _run(
         unit=strip.unit,
         catalogue=catalogue,
         bearing=_bearing(strip),
+        foot=min((w.foot for w in strip.walls if w.foot is not None), default=None),
         infills=tuple(_infill(one, w, strip, zero) for w in strip.walls for one in filled if one.host == w.guid),
     )
 

@@ -74,6 +74,8 @@ class Body:
     beyond_area: float | None = None
     reasons: list[str] = field(default_factory=list)
     guessed: bool = False
+    batter: list[tuple[float, float, float]] = field(default_factory=list)
+    """Levels, and what is drawn there beyond the right and left face, where a face leans or steps back; straight between."""
 
 
 @dataclass(kw_only=True, slots=True)

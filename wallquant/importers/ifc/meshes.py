@@ -11,6 +11,7 @@ from shapely import box
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from wallquant.importers.ifc.batters import reaches
 from wallquant.importers.ifc.bodies import LEAN, Body, Niche, read_body
 from wallquant.importers.ifc.frames import Unreadable, Vector
 from wallquant.importers.ifc.openings import decomposed
@@ -28,6 +29,8 @@ UPRIGHT = 0.35
 """Greatest part of a face's normal that points up or down where the face still tells the wall's direction (20 degrees)."""
 FULL = 0.85
 """Faces are sought between which the wall reaches over this part of its elevation."""
+LEAST_BATTER = 0.02
+"""The part of a body outside its parallel faces from which on it is a battered wall, to be laid in steps."""
 SLIVER = 1.0
 """Width of what is no hole, in mm."""
 
@@ -107,16 +110,18 @@ def read_sliced(solids: list[Solid], axis: Vector | None) -> Body:
     volume = total + hollow
     steps = inside + hollow - laid
     beyond = across + (max(0.0, steps) if view.varies else 0.0)
-    reasons = []
+    reasons: list[str] = []
+    batter = reaches(turned, plan, view.full.intersection(elevation)) if across > LEAST_BATTER * total else []
     if beyond <= 1e-4 * total:
         volume, beyond, across = volume if view.varies or across == 0.0 else volume - across, 0.0, 0.0
-    elif across > 1e-4 * total:
+    elif across > 1e-4 * total and not batter:
         reasons.append(f"a face leans or steps, and {across * 1e-9:.3f} m3 lie outside the faces that are parallel")
     if beyond - across > 1e-4 * total:
         reasons.append("its top or an end leans or steps across its thickness")
     return Body(
         frame=frame, plan=plan, elevation=elevation, bottom=bottom, top=top, footprint=outline, volume=volume, beyond=beyond,
         beyond_area=(beyond - across) / plan.thickness, holes=holes, niches=niches, reasons=reasons, guessed=guessed,
+        batter=batter if across > 0 else [],
     )  # fmt: skip
 
 

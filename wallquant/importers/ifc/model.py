@@ -43,7 +43,8 @@ def read_model(path: pathlib.Path, select: Select | None, limits: Limits) -> tup
         kernel = Kernel(path, scale)
         reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel, select, limits)
         elements, wholes, findings = _elements(model, relations)
-        findings += [*complaints, *places.findings(model, unit)]
+        on_map = places.map_place(model, frames, unit)
+        findings += [*complaints, *places.findings(model, unit, on_map)]
     except InputError:
         raise
     except (Unreadable, *MALFORMED) as error:
@@ -95,6 +96,7 @@ def read_model(path: pathlib.Path, select: Select | None, limits: Limits) -> tup
         walls=tuple(walls), set_aside=tuple(aside), storeys=storeys, origin=origin,
         name=label((building.Name if building is not None else "") or (project.Name if project is not None else "")),
         ifc_schema=schema, unit=unit, project_guid=label(project.GlobalId) if project is not None else "", sources={"model": path.name},
+        map_place=on_map,
     ), merged(findings)  # fmt: skip
 
 

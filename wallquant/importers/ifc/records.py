@@ -57,6 +57,7 @@ class _Hole:
     name: str
     volume: float
     """m3 taken out of the body."""
+    in_body: bool = False
 
     @property
     def area(self) -> int:
@@ -88,7 +89,8 @@ def make_wall(one: WallAsRead, origin: Point, keys: dict[tuple[str, int], str], 
         top=tuple(p for i, p in enumerate(top) if i == 0 or p != top[i - 1]), footprint=bare.footprint, drawn_m3=bare.drawn_m3,
         openings=tuple(_opening(h, thickness) for h in openings), set_aside_m3=float(body.beyond * 1e-9),
         set_aside_m2=float((body.beyond / plan.thickness if body.beyond_area is None else body.beyond_area) * 1e-6),
-        reasons=tuple(body.reasons), bearing=one.bearing, material=label(one.layers.name), joins=one.joins,
+        reasons=tuple(body.reasons), batter=tuple((_level(one, z), round(right * MM), round(left * MM)) for z, right, left in body.batter),
+        bearing=one.bearing, material=label(one.layers.name), joins=one.joins,
     ), findings  # fmt: skip
 
 
@@ -156,7 +158,7 @@ def _about_body(one: WallAsRead, body: Body, scale: float) -> list[Finding]:
     if body.plan.notches:
         text = f"Wall {name} has a triangular notch in a face, as drawn where another wall's end meets it; it is laid straight through."
         told.append(_finding(one, "junction-notch", "note", text))
-    if body.beyond > 0:
+    if body.beyond > 0 and body.reasons and not body.batter:
         text = f"Wall {name}: {body.reasons[0]}; it is laid where it has its full thickness, and {body.beyond * 1e-9:.3f} m3 are set aside."
         told.append(_finding(one, "leaning-clip", "warning", text))
     if one.loose:
@@ -220,7 +222,8 @@ def _holes(one: WallAsRead, body: Body, keys: dict[tuple[str, int], str], length
             continue  # the body is drawn with its openings cut out
         box = clipped(*shape.bounds)
         key = f"{one.guid}/hole{j + 1}"
-        found.append(_Hole(key=key, box=box, through=through, filling=None, name="hole drawn in the body", volume=volume * 1e-9))
+        name, volume = "hole drawn in the body", volume * 1e-9
+        found.append(_Hole(key=key, box=box, through=through, filling=None, name=name, volume=volume, in_body=True))
         name = one.name or one.guid
         kind, how = ("hole", "one") if through else ("hollow that does not go through and", "a niche")
         text = f"The body of wall {name} is drawn with a {kind} that is no opening of the model; it is read as {how}."
@@ -270,14 +273,17 @@ def _disjoint(one: WallAsRead, holes: list[_Hole], findings: list[Finding]) -> l
             kept.remove(other)
             merged = _Hole(
                 key=other.key, box=union, through=other.through, filling=other.filling or hole.filling, name=other.name,
-                volume=other.volume + share * (hole.area - shared),
+                volume=other.volume + share * (hole.area - shared), in_body=other.in_body,
             )  # fmt: skip
             waiting.insert(0, merged)
             continue
         for n, box in enumerate(sorted(rest, key=_area, reverse=True)):
             key = hole.key if n == 0 else f"{hole.key}.{n + 1}"
             filling = hole.filling if n == 0 else None
-            waiting.append(_Hole(key=key, box=box, through=hole.through, filling=filling, name=hole.name, volume=share * _area(box)))
+            volume = share * _area(box)
+            waiting.append(
+                _Hole(key=key, box=box, through=hole.through, filling=filling, name=hole.name, volume=volume, in_body=hole.in_body)
+            )
         waiting.sort(key=rank)
     return sorted(kept, key=lambda h: (h.box, h.key))
 
@@ -288,7 +294,7 @@ def _opening(hole: _Hole, thickness: Nm) -> Opening:
     start, sill, end, head = hole.box
     return Opening(
         key=hole.key, start=start, end=end, sill=sill, head=head, through=hole.through, filling=hole.filling, name=hole.name,
-        volume_m3=None if plain else hole.volume,
+        volume_m3=None if plain else hole.volume, in_body=hole.in_body,
     )  # fmt: skip
 
 

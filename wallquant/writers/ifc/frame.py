@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from wallquant.building import SetAside, Wall
+from wallquant.building import MapPlace, SetAside, Wall
 from wallquant.units import MM
-from wallquant.writers.ifc.spf import GLOBAL_ID, NULL, Lines, guid, real, reals, refs, text
+from wallquant.writers.ifc.spf import GLOBAL_ID, NULL, Lines, exact, guid, real, reals, refs, text
 from wallquant.writers.plan import Plan
 
 
@@ -56,6 +56,8 @@ class Frame:
         ]  # fmt: skip
         context = lines.add("IFCGEOMETRICREPRESENTATIONCONTEXT", NULL, "'Model'", "3", "1.E-05", axes, NULL)
         body = lines.add("IFCGEOMETRICREPRESENTATIONSUBCONTEXT", "'Body'", "'Model'", *("*",) * 4, context, NULL, ".MODEL_VIEW.", NULL)
+        if model.map_place is not None:
+            _map(lines, context, model.map_place)
         root = lines.add(
             "IFCPROJECT", text(model.project_guid if GLOBAL_ID.fullmatch(model.project_guid) else guid(project, "project")), NULL,
             text(model.name or plan.model), text("Block layout; no structural design"), NULL, NULL, NULL, refs([context]),
@@ -127,3 +129,22 @@ class Frame:
                 lines.add(
                     "IFCRELASSIGNSTOPRODUCT", text(guid(self.project, "laid", key)), NULL, NULL, NULL, refs(parts), NULL, self.walls[key][0]
                 )
+
+
+def _map(lines: Lines, context: int, at: MapPlace) -> None:
+    """Write where the model lies on the map, as its source says."""
+    east, north = (NULL, NULL) if at.way is None else (exact(v) for v in at.way)
+    system = lines.add("IFCPROJECTEDCRS", *(NULL if name is None else text(name) for name in at.system), _unit(lines, *at.unit))
+    numbers = (exact(v) for v in (at.eastings, at.northings, at.height))
+    lines.add("IFCMAPCONVERSION", context, system, *numbers, east, north, NULL if at.scale is None else exact(at.scale))
+
+
+def _unit(lines: Lines, name: str, size: float) -> int:
+    """Write a length unit of so many millimetres."""
+    prefix = {1.0: ".MILLI.", 10.0: ".CENTI.", 100.0: ".DECI.", 1000.0: NULL, 1e6: ".KILO."}.get(size)
+    if prefix is not None:
+        return lines.add("IFCSIUNIT", "*", ".LENGTHUNIT.", prefix, ".METRE.")
+    metre = lines.add("IFCSIUNIT", "*", ".LENGTHUNIT.", NULL, ".METRE.")
+    value = lines.add("IFCMEASUREWITHUNIT", f"IFCLENGTHMEASURE({exact(size / 1000)})", metre)
+    power = lines.add("IFCDIMENSIONALEXPONENTS", "1", *("0",) * 6)
+    return lines.add("IFCCONVERSIONBASEDUNIT", power, ".LENGTHUNIT.", text(name), value)

@@ -42,7 +42,12 @@ def text(value: str) -> str:
 
 def real(value: float) -> str:
     """Return a real number: always with a point, as the format asks."""
-    said = repr(round(float(value), 9) + 0.0)
+    return exact(round(float(value), 9))
+
+
+def exact(value: float) -> str:
+    """Return a real number with all its digits, for what is copied from a model."""
+    said = repr(float(value) + 0.0)
     mantissa, mark, exponent = said.partition("e")
     if "." not in mantissa:
         mantissa += "."
