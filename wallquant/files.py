@@ -36,6 +36,32 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """CSV files of a plan and their columns, in order.  Millimetres, kg, m2, m3, hours."""
 
+SCHEDULES: dict[str, tuple[str, ...]] = {
+    "schedule.csv": (
+        "storey", "wall", "name", "thickness_mm", "group", "item", "quantity", "unit", "whole", "cut_pieces", "cut_units", "volume_m3",
+        "mass_kg",
+    ),
+    "ledger.csv": (
+        "storey", "wall", "name", "drawn_m3", "openings_m3", "finishes_m3", "set_aside_m3", "lent_m3", "borrowed_m3", "fit_length_m3",
+        "fit_height_m3", "fit_thickness_m3", "laid_m3", "thin_bed_m3", "levelling_m3", "gaps_m3", "shared_m3", "pieces_m3", "offcuts_m3",
+        "units_m3", "waste_m3", "rounding_m3", "bought_m3",
+    ),
+    "staging.csv": (
+        "order", "day", "storey", "load", "unit", "holds", "part", "mass_kg", "wall", "name", "serves", "x_mm", "y_mm", "angle_deg",
+        "off_edge_mm", "off_wall_mm", "floor_kn_m2", "note",
+    ),
+    "labour.csv": (
+        "kind", "lift", "height_from_mm", "height_to_mm", "pieces", "face_m2", "mass_kg", "hours_plan", "factor", "hours", "hours_by_area",
+        "hours_by_mass",
+    ),
+    "mixing.csv": ("day", "mortar", "net_l", "waste_l", "bags", "batch_bags", "batches"),
+    "bill.csv": (
+        "storey", "wall", "name", "thickness_mm", "deducted", "chosen", "wall_m2", "openings", "openings_m2", "left_in", "left_in_m2",
+        "set_aside_m2", "measured_m2", "measured_m3", "source",
+    ),
+}
+"""Schedules of a plan and their columns: made from the other files' content, and read by no check of `wallquant audit`."""
+
 BEDS = (
     "piece", "run", "start_mm", "end_mm", "bed_start_mm", "bed_end_mm", "bed_least_mm", "bed_most_mm", "rip_mm", "strip_mm", "grind_mm",
     "mortar_l",

@@ -14,7 +14,7 @@ from pydantic import Field, PlainValidator, PrivateAttr, ValidationError, WithJs
 from pydantic.types import Strict
 
 from wallquant import strictyaml
-from wallquant.masonry import Count, Length, Model, Signed, patterned
+from wallquant.masonry import Count, Length, Model, Number, Positive, Signed, Size, patterned
 from wallquant.rules import ParamError, ParamInfo, Rule, configured, infos
 from wallquant.units import INCH, MM, Nm, inch_text, mm_text
 
@@ -36,6 +36,7 @@ Value = Annotated[object, PlainValidator(_plain), WithJsonSchema({"type": ["stri
 Text = Annotated[str, Field(min_length=1)]
 Flag = Annotated[bool, Strict()]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+Measured = Literal["all", "over 0.1 m2", "over 0.5 m2", "over 2.5 m2", "over 2 ft2", "over 10 ft2"]
 DxfHolds = Literal["pieces", "cuts", "cores", "U units", "lintels", "openings", "items", "text", "dimensions"]
 if TYPE_CHECKING:
     TimeOfDay = str
@@ -56,6 +57,26 @@ class Select(Model):
     function: Text | None = _field(None, "Function of the layer as the model says it (IFC4's layer category), like LoadBearing.")
     least_thickness: Length | None = _field(None, "Least thickness of the layer as drawn.")
     most_thickness: Length | None = _field(None, "Most thickness of the layer as drawn.")
+
+
+class Staging(Model):
+    """How pallets stand on the slab; what is not given has the default."""
+
+    pallet_length: Size | None = _field(None, "Length of a pallet on the ground; without it 1200 mm.")
+    pallet_width: Size | None = _field(None, "Width of a pallet on the ground; without it 1000 mm.")
+    off_edge: Length | None = _field(None, "Least distance of a pallet from the slab's edge; without it 1000 mm.")
+    strip: Length | None = _field(None, "Strip beside the walls that is kept free for work; without it 600 mm.")
+    reach: Length | None = _field(None, "Most distance of a pallet from the wall that it is for; without it 3000 mm.")
+
+
+class Labour(Model):
+    """How labour is told apart; what is not given has the default."""
+
+    alone: Positive | None = _field(None, "Mass as delivered up to which one person lifts a piece, kg; without it 23.13 (51 lb).")
+    two: Positive | None = _field(None, "Mass as delivered up to which two people lift a piece, kg; without it 46.27 (102 lb).")
+    band: Size | None = _field(None, "Height of a band of labour.csv, as reached from one scaffold lift; without it 1500 mm.")
+    above: Number | None = _field(None, "Part by which work takes longer for each band above the first; without it 0.")
+    batch_bags: Positive | None = _field(None, "Bags of mortar mixed in one go; without it 1.")
 
 
 class Job(Model):
@@ -81,6 +102,9 @@ class Job(Model):
     start_weekday: Weekday = _field("monday", "Day of the week of day 1; rules may ask for days on which work is begun.")
     day_start: TimeOfDay = _field("07:00", "When a working day starts, as hh:mm.")
     day_hours: Annotated[float, Strict()] = _field(8.0, "Hours of work in a day.", gt=0, le=24, allow_inf_nan=False)
+    staging: Staging | None = _field(None, "How pallets stand on the slab: edge, strip for work, reach.")
+    labour: Labour | None = _field(None, "How labour is told apart: who lifts what, height, mortar mixed in one go.")
+    bill: Measured = _field("all", "Openings that a bill deducts; smaller ones are left in.  What is bought is always exact.")
     units: Literal["mm", "in"] | None = _field(None, "Units of sentences and pages for people; without it the catalogue's.")
     write: tuple[Text, ...] = _field((), "Further files to write, like xlsx or ifc.")
     dxf_layers: dict[DxfHolds, LayerName] = _field({}, "Names of the layers of layout.dxf, by what they hold.")

@@ -22,7 +22,7 @@ from wallquant.job import Job
 from wallquant.layout import Run, Work
 from wallquant.ordering import OrderError, Schedule, Shift, make_steps, precedences, ranks, schedule, starts
 from wallquant.plugins import Plugins
-from wallquant.quantities import joint_volumes, materials
+from wallquant.quantities import counted
 from wallquant.rules import Amount, Precedence, Rule
 from wallquant.strictyaml import near
 from wallquant.units import text
@@ -70,9 +70,9 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
     with ahead(lambda: cut(laid.work.pieces, network.catalogue), workers=at_most(0) if len(laid.work.pieces) >= WORTH else 1) as cuts:
         work, times, late = ordered(laid, rules, job, system)
         cutting = cuts()
-    volumes = joint_volumes(work.pieces, work.runs, work.courses)
-    counted = materials(work, cutting, _asked(rules, "measure", work), volumes, network.catalogue)
-    said: list[Finding] = [*_asked(rules, "findings", work), *_unheard(job, network.runs)]
+    laid, aside = replace(laid, work=work), (*building.set_aside, *network.set_aside)
+    taken = counted(laid, building, aside, times, cutting, _asked(rules, "measure", work), network.catalogue, job, system)
+    said: list[Finding] = [*_asked(rules, "findings", work), *_unheard(job, network.runs), *taken.findings]
     known = {one.part for one in slab.levelled.parts} if slab else set()
     for first, corner in sorted(work.start_corner.items(), key=lambda s: int(s[0][1:])):
         if first in known:
@@ -87,12 +87,13 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         building=building,
         network=network,
         rules=rules,
-        set_aside=(*building.set_aside, *network.set_aside),
-        bond=replace(laid, work=work),
+        set_aside=aside,
+        bond=laid,
         work=work,
         schedule=times,
         cutting=cutting,
-        materials=counted,
+        materials=taken.materials,
+        schedules=taken.schedules,
         findings=merged(_of_elements([*plugins.findings, *read, *joined, *told, *_slab(slab), *late, *times.findings, *said], building)),
         survey=slab,
         notes=notes,

@@ -17,7 +17,7 @@ import pytest
 from click.testing import CliRunner
 
 from wallquant.cli import main
-from wallquant.files import COLUMNS, RUN_SCHEMA, SCHEMA
+from wallquant.files import COLUMNS, RUN_SCHEMA, SCHEDULES, SCHEMA
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("summary", "findings", "run", "tables")
@@ -104,11 +104,11 @@ def test_json_files(plan: Path, name: str) -> None:
     check(json.loads((plan / f"{name}.json").read_text(encoding="utf-8")), schema(name))
 
 
-@pytest.mark.parametrize("name", list(COLUMNS))
+@pytest.mark.parametrize("name", [*COLUMNS, *SCHEDULES])
 def test_csv_files(plan: Path, name: str) -> None:
-    one = schema("tables")["$defs"][name]
-    assert tuple(one["properties"]) == COLUMNS[name] == tuple(one["required"])
-    assert (plan / name).read_text(encoding="utf-8").splitlines()[0] == ",".join(COLUMNS[name])
+    one, columns = schema("tables")["$defs"][name], (COLUMNS | SCHEDULES)[name]
+    assert tuple(one["properties"]) == columns == tuple(one["required"])
+    assert (plan / name).read_text(encoding="utf-8").splitlines()[0] == ",".join(columns)
     validator = jsonschema.Draft202012Validator(one)
     errors = [f"row {n}: {e.message}" for n, row in enumerate(rows(plan / name), 2) for e in validator.iter_errors(row)]
     assert not errors, errors[:5]

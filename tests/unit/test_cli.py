@@ -17,7 +17,7 @@ import pytest
 
 from wallquant import cli, pipeline, plugins
 from wallquant.cli import COMMANDS, main, told_by_cause
-from wallquant.files import COLUMNS, REPORT
+from wallquant.files import COLUMNS, REPORT, SCHEDULES
 from wallquant.findings import Finding, Place
 from wallquant.writers import report
 
@@ -136,7 +136,7 @@ def summary(out: Path) -> dict[str, Any]:
 def test_plan_writes_all_files_and_says_where(run: Run, model: Path, tmp_path: Path) -> None:
     done = run("plan", model, "-o", "out")
     assert done.code == 0 and done.err == "", "no progress where no terminal looks"
-    assert {p.name for p in (tmp_path / "out").iterdir()} == {*COLUMNS, "summary.json", "findings.json", "run.json", REPORT}
+    assert {p.name for p in (tmp_path / "out").iterdir()} == {*COLUMNS, *SCHEDULES, "summary.json", "findings.json", "run.json", REPORT}
     # five courses: four whole units, or three and two cut ones
     bought = f"{summary(tmp_path / 'out')['counts']['units_bought']} units to buy before waste"
     for words in ("1 of 1 wall laid", "aac-metric was chosen", "22 pieces, 4 of them cut", bought, "2 masons", "report.html"):
@@ -534,9 +534,9 @@ def test_compare(run: Run, model: Path) -> None:
     run("plan", model, "-o", "two")
     done = run("compare", "one", "two")
     rows = {line[: line.index("  ")]: line.split()[-3:] for line in done.out.splitlines() if line.count("  ") >= 3}
-    assert done.code == 0 and rows["pieces"] == ["22", "27", "+5"] and rows["cuts"] == ["4", "4", "0"]
+    assert done.code == 0 and rows["pieces"] == ["22", "27", "+5"] and "cuts" not in rows
     assert rows["std-600x200x200"][2] == "+5", "a whole unit more in each course"
-    assert "R1 (Alcove): pieces" in done.out
+    assert "4 cuts to saw as before" in done.out and "  Alcove: pieces" in done.out and "(R1)" in done.out
     said = json.loads(run("compare", "one", "two", "--format", "json").out)
     assert next(t for t in said["totals"] if t["name"] == "pieces")["difference"] == 5
 

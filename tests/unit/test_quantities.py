@@ -191,7 +191,8 @@ def test_items_and_amounts_of_one_name_are_one_row() -> None:
     grout = row(table, "grout", "m3")
     assert (grout["net"], grout["buy"]) == (pytest.approx(0.3), pytest.approx(0.33))
     assert row(table, "bar", "m")["buy"] == pytest.approx(12.6)
-    assert (row(table, "laying", "h")["net"], row(table, "laying", "h")["buy"]) == (3.5, 0)
+    hours = row(table, "laying", "h")
+    assert hours["net"] == 3.5 and np.isnan([hours["waste"], hours["buy"]]).all()  # type: ignore[list-item]
     assert "gap" not in set(table["item"])
     again = schedule(pieces, (gap, *reversed(ties)), tuple(reversed(amounts)))
     pd.testing.assert_frame_equal(table, again)

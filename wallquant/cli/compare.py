@@ -3,30 +3,36 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
-from wallquant.cli import wrapped
+from wallquant.cli import counted, wrapped
 
 MOST = 40
-"""Runs that are listed; the rest is counted."""
+"""Walls that are listed; the rest is counted."""
+FEW = 12
+"""Settings, kinds of findings and priced items that are listed."""
+_ALIKE = ("pieces", "cuts", "units to buy, before waste")
 
 
 @click.command(name="compare")
 @click.argument("one", metavar="OUT1", type=click.Path(path_type=Path))
 @click.argument("two", metavar="OUT2", type=click.Path(path_type=Path))
+@click.option("--prices", metavar="FILE", type=click.Path(path_type=Path), help="Price list, YAML or CSV: tells what each plan costs.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", help="Form of the result on the screen.")
-def command(one: Path, two: Path, form: str) -> None:
-    """Tell what differs between the plans in OUT1 and OUT2: pieces, cuts, units, and the runs and walls where they changed.
+def command(one: Path, two: Path, prices: Path | None, form: str) -> None:
+    """Tell what differs between the plans in OUT1 and OUT2: settings, time, blocks, money, findings, and the walls that changed.
 
     Runs are matched by their place and pieces by their shape and unit, so new names alone are no difference.
     """
+    from wallquant.cli.circumstances import prices_of, site, told
     from wallquant.cli.differences import compared, read
 
     found = compared(read(one), read(two))
+    found |= told(site(one), site(two), prices_of(prices) if prices is not None else None)
     if form == "json":
         click.echo(json.dumps({"one": str(one), "two": str(two), **found}, ensure_ascii=False, indent=1))
         return
@@ -36,36 +42,145 @@ def command(one: Path, two: Path, form: str) -> None:
 
 
 def _lines(found: dict[str, Any]) -> Iterator[str]:
-    yield from _table("", found["totals"])
-    yield from _table("Units to buy, before waste", found["units"])
-    changed = [r for r in found["runs"] if r["added"] or r["removed"] or r["changed"]]
-    if not changed:
+    yield from _settings(found["settings"])
+    yield from _time(found["time"])
+    yield from _blocks(found)
+    if "money" in found:
+        yield from _money(found["money"])
+    yield from _findings(found["findings"])
+    yield ""
+    yield from _table("", [t for t in found["totals"] if _number(t["difference"]) != "0"])
+    yield from _table("Units to buy, before waste", [u for u in found["units"] if u["difference"]])
+    runs = [r for r in found["runs"] if r["added"] or r["removed"] or r["changed"]]
+    if not runs:
         yield "Every piece of one plan is in the other."
-    else:
-        yield f"Runs that differ: {len(changed)} of {len(found['runs'])}"
-        yield from wrapped([_run(r) for r in changed], MOST)
     walls = [w for w in found["walls"] if w["one"] != w["two"] or _counts(w)]
     if walls:
         yield f"Walls that differ: {len(walls)} of {len(found['walls'])}"
-        yield from wrapped([_wall(w) for w in walls], MOST)
+        walls.sort(key=lambda w: (-(w["added"] + w["removed"] + w["changed"]), w["name"], w["wall"]))
+        yield from wrapped([_wall(w, runs) for w in walls], MOST)
 
 
-def _run(r: dict[str, Any]) -> str:
-    names = r["one"] if r["one"] == r["two"] else f"{r['one'] or 'none'} -> {r['two'] or 'none'}"
-    walls = f" ({', '.join(r['walls'])})" if r["walls"] else ""
-    return f"  {names}{walls}: pieces {_counts(r)}"
+def _settings(rows: Sequence[Mapping[str, str]]) -> Iterator[str]:
+    if not rows:
+        yield "Set alike: nothing that the plans were made with differs."
+        return
+    lone = {name for row in rows if (name := row["name"].removeprefix("rule ")) != row["name"]}
+    own = [row for row in rows if row["name"].partition(".")[0] not in lone]
+    said = [_setting(row) for row in own]
+    if len(said) == 1:
+        yield f"Set differently: {said[0]}."
+        return
+    yield "Set differently:"
+    yield from wrapped([f"  {one}" for one in said], FEW)
 
 
-def _wall(w: dict[str, Any]) -> str:
+def _setting(row: Mapping[str, str]) -> str:
+    if row["name"].startswith("rule "):
+        return f"{row['name']} applies in the {'first' if row['one'] else 'second'} plan only"
+    return f"{row['name']} {row['one'] or 'none'} -> {row['two'] or 'none'}"
+
+
+def _time(time: Mapping[str, Any]) -> Iterator[str]:
+    (one, two), days, masons, hands = time["hours"], time["days"], time["masons"], time["hours_of_all_masons"]
+    if abs(two - one) < 0.05 and days[0] == days[1]:
+        yield f"Time: as before, {_hours(two)} on site with {counted(masons[1], 'mason')}, done on day {days[1]}."
+    else:
+        word = f"{_hours(abs(two - one))} {'more' if two > one else 'less'}"
+        day = f"done on day {days[1]} instead of day {days[0]}" if days[0] != days[1] else f"done on day {days[1]} all the same"
+        yield f"Time: {_hours(two)} on site instead of {_hours(one)}, {word}; {day}."
+    if None not in hands and (abs(two - one) >= 0.05 or masons[0] != masons[1]) and one and two and all(masons):
+        paid = [m * t for m, t in zip(masons, time["hours"], strict=True)]
+        busy = [100 * h / p for h, p in zip(hands, paid, strict=True)]
+        work = f"{_hours(hands[1])} in both" if abs(hands[1] - hands[0]) < 0.05 else f"{_hours(hands[1])} instead of {_hours(hands[0])}"
+        yield (
+            f"Hands: the work of all masons is {work}; they are on site for {_hours(paid[1])} instead of {_hours(paid[0])}, "
+            f"at work {busy[1]:.0f} % of it, before {busy[0]:.0f} %."
+        )
+    pallets = time["pallets_by_day"]
+    if pallets[0] != pallets[1] and all(pallets):
+        yield f"Pallets by day: {_by_day(pallets[1])}; before: {_by_day(pallets[0])}."
+
+
+def _by_day(pallets: Mapping[int, int]) -> str:
+    days = sorted(pallets)
+    some = ", ".join(f"{pallets[day]} on day {day}" for day in days[:8])
+    return some + (f", {sum(pallets[d] for d in days[8:])} later" if len(days) > 8 else "")
+
+
+def _hours(hours: float) -> str:
+    return f"{hours:.1f}".removesuffix(".0") + " h"
+
+
+def _blocks(found: Mapping[str, Any]) -> Iterator[str]:
+    totals = {t["name"]: t for t in found["totals"]}
+    pieces, cuts, units = (totals[name] for name in _ALIKE)
+    one, two = found["offcuts_m3"]
+    if not any(t["difference"] for t in (pieces, cuts, units)) and not any(u["difference"] for u in found["units"]):
+        yield (
+            f"Blocks: as before, {counted(int(pieces['two']), 'piece')}, {int(cuts['two']):,} of them cut, "
+            f"{counted(int(units['two']), 'unit')} to buy before waste."
+        )
+        return
+    said = [_more(units, "unit", "to buy before waste"), _more(cuts, "cut", "to saw")]
+    moved = [f"{u['difference']:+,.0f} {u['name']}" for u in found["units"] if u["difference"]]
+    if moved:
+        said[0] += f" ({', '.join(moved[:6])}{', ...' if len(moved) > 6 else ''})"
+    word = "as before" if abs(two - one) < 5e-4 else f"{abs(two - one):.3f} m3 {'more' if two > one else 'less'}"
+    yield f"Blocks: {said[0]}; {said[1]}; offcuts and kerfs {word} ({one:.3f} -> {two:.3f} m3)."
+
+
+def _more(total: Mapping[str, Any], noun: str, what: str) -> str:
+    one, two, difference = int(total["one"]), int(total["two"]), int(total["difference"])
+    if not difference:
+        return f"{counted(two, noun)} {what} as before"
+    return f"{counted(abs(difference), noun)} {'more' if difference > 0 else 'fewer'} {what}, {one:,} -> {two:,}"
+
+
+def _money(money: Mapping[str, Any]) -> Iterator[str]:
+    one, two = money["total"]
+    unit = f" {money['currency']}" if money["currency"] else ""
+    if one == two:
+        yield f"Money: {two:,.2f}{unit}, as before."
+    else:
+        yield f"Money: {two:,.2f}{unit} instead of {one:,.2f}{unit}, {abs(two - one):,.2f}{unit} {'more' if two > one else 'less'}."
+    moved = [row for row in money["rows"] if row["money"][0] != row["money"][1]]
+    moved.sort(key=lambda row: -abs(row["money"][1] - row["money"][0]))
+    yield from wrapped([f"  {row['item']}: {row['money'][1] - row['money'][0]:+,.2f}{unit}" for row in moved], FEW)
+    if money["without_price"]:
+        some = money["without_price"]
+        more = f" and {len(some) - 8} more" if len(some) > 8 else ""
+        yield f"  Not in the sum, having no price: {', '.join(some[:8])}{more}."
+    if money["not_bought"]:
+        yield f"  In the price list and bought in neither plan: {', '.join(money['not_bought'])}."
+
+
+def _findings(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    if not rows:
+        yield "Findings: the same in both."
+        return
+    yield "Findings that differ:"
+    lines = []
+    for row in rows:
+        parts = [f"{len(row[side])} {word}" for side, word in (("new", "new"), ("gone", "gone")) if row[side]]
+        example = (row["new"] or row["gone"])[0]
+        short = example if len(example) <= 150 else example[:150].rpartition(" ")[0] + " ..."
+        lines.append(f"  {row['severity']} {row['code']}: {', '.join(parts)}. {'New' if row['new'] else 'Gone'}: {short}")
+    yield from wrapped(lines, FEW)
+
+
+def _wall(w: dict[str, Any], runs: Sequence[Mapping[str, Any]]) -> str:
     parts = []
     if w["one"] != w["two"]:
         parts.append(f"{w['one'] or 'not there'} -> {w['two'] or 'not there'}")
     if _counts(w):
         parts.append(f"pieces {_counts(w)}")
-    return f"  {w['name'] or w['wall']}: {'; '.join(parts)}"
+    name = w["name"] or w["wall"]
+    own = [r["one"] if r["one"] == r["two"] else f"{r['one'] or 'none'} -> {r['two'] or 'none'}" for r in runs if name in r["walls"]]
+    return f"  {name}: {'; '.join(parts)}" + (f" ({', '.join(own)})" if own else "")
 
 
-def _counts(one: dict[str, Any]) -> str:
+def _counts(one: Mapping[str, Any]) -> str:
     return ", ".join(f"{one[word]} {word}" for word in ("added", "removed", "changed") if one[word])
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
-from math import ceil, fsum
+from math import ceil, fsum, nan
 
 import numpy as np
 import pandas as pd
@@ -14,28 +14,12 @@ from wallquant.catalogue import KINDS, Bag, Catalogue, Unit
 from wallquant.cutting import Cutting, cut_rows
 from wallquant.files import COLUMNS
 from wallquant.layout import Work
+from wallquant.quantities.informing import informing
 from wallquant.quantities.joints import JointVolumes
+from wallquant.quantities.rows import GROUTED, LEVELLING, NOT_BOUGHT, THIN_BED, WHOLE, Row
 from wallquant.rules import Amount, Item
 
-WHOLE = ("pcs", "bag", "pallet")
-"""Units that are bought in whole numbers."""
-LEVELLING = "levelling mortar"
-"""A rule that measures it (in m3) goes before what the joints say."""
-NOT_BOUGHT = ("gap", "wetting", "flange opening", "prop removal", "movement joint", "inspection")
-"""Kinds of items that take no material."""
 _PLACES = 3
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Row:
-    group: int
-    item: str
-    net: float
-    waste: float
-    buy: float
-    unit: str
-    where: str = ""
-    rule: str = ""
 
 
 def materials(
@@ -59,8 +43,9 @@ def materials(
     -------
     DataFrame
         Columns of ``materials.csv``.  `net` is what the plan holds, `waste` what the catalogue's factor adds, in the same unit;
-        `buy` is both, rounded up to whole pieces, bags and pallets, else to a thousandth.  Rows that only inform (masses,
-        offcuts, hours) have `buy` 0.  Order: units, pallets, mortar, other items, masses and offcuts.
+        `buy` is both, rounded up to whole pieces, bags and pallets, else to a thousandth.  Rows that only inform (masses, offcuts,
+        lifts, laps, parts of a mix, a check by a rule of thumb) are not bought: `waste` and `buy` are empty there.  Order: units,
+        pallets, mortar, other items, and what only informs.
     """
     said = list(amounts)
     beds = [a for a in said if (a.item, a.unit) == (LEVELLING, "m3")]
@@ -68,10 +53,11 @@ def materials(
     rule = " ".join(sorted({a.rule for a in beds if a.rule}))
     rows = [
         *_units(work, cutting, catalogue),
-        *_mortar("thin-bed mortar", fsum(v.thin_bed_m3 for v in mortar.values()), catalogue.mortar.thin_bed, catalogue.waste.thin_bed),
+        *_mortar(THIN_BED, fsum(v.thin_bed_m3 for v in mortar.values()), catalogue.mortar.thin_bed, catalogue.waste.thin_bed),
         *(replace(r, rule=rule) for r in _mortar(LEVELLING, bed_m3, catalogue.mortar.bed, catalogue.waste.bed)),
         *_others(work, [a for a in said if a not in beds], catalogue),
         *_masses(work, cutting),
+        *informing(work, catalogue),
     ]
     rows.sort(key=lambda r: r.group)  # within a group they are made in order
     rows = [replace(r, net=round(r.net, 9), waste=round(r.waste, 9), buy=round(r.buy, 9)) for r in rows]
@@ -96,7 +82,7 @@ def with_waste(net: float, factor: float, unit: str) -> tuple[float, float]:
     return float(exact), ceil((whole + exact) * step) / step
 
 
-def _units(work: Work, cutting: Cutting, catalogue: Catalogue) -> list[_Row]:
+def _units(work: Work, cutting: Cutting, catalogue: Catalogue) -> list[Row]:
     pieces = work.pieces
     cut = np.zeros(len(pieces), dtype=bool)
     cut[cut_rows(pieces)] = True
@@ -113,23 +99,23 @@ def _units(work: Work, cutting: Cutting, catalogue: Catalogue) -> list[_Row]:
         where = f"{whole[index]} whole"
         if from_cut:
             where += f", {from_cut} for {sawn[unit.code].pieces} cut pieces (proven least {sawn[unit.code].bound})"
-        rows.append(_Row(group=0, item=unit.code, net=float(net), waste=waste, buy=float(buy), unit="pcs", where=where))
+        rows.append(Row(group=0, item=unit.code, net=float(net), waste=waste, buy=float(buy), unit="pcs", where=where))
         if unit.pallet:
             rows.append(_pallets(unit, unit.pallet, int(buy)))
     return rows
 
 
-def _pallets(unit: Unit, each: int, count: int) -> _Row:
+def _pallets(unit: Unit, each: int, count: int) -> Row:
     full, part = divmod(count, each)
     where = f"{full} of {each}" + (f", one part pallet of {part}" if part else "")
-    return _Row(group=1, item=f"pallets {unit.code}", net=count / each, waste=0.0, buy=float(full + bool(part)), unit="pallet", where=where)
+    return Row(group=1, item=f"pallets {unit.code}", net=count / each, waste=0.0, buy=float(full + bool(part)), unit="pallet", where=where)
 
 
 def _unit_key(unit: Unit) -> tuple[object, ...]:
     return (KINDS.index(unit.kind), unit.thickness, unit.height, unit.length, unit.code)
 
 
-def _mortar(item: str, volume: float, bag: Bag, factor: float) -> list[_Row]:
+def _mortar(item: str, volume: float, bag: Bag, factor: float) -> list[Row]:
     """Volume, dry mass and bags; what is bought of each is the same whole bags."""
     if volume <= 0:
         return []
@@ -139,11 +125,11 @@ def _mortar(item: str, volume: float, bag: Bag, factor: float) -> list[_Row]:
     where = f"bags of {bag.mass_kg:g} kg that make {bag.yield_l:g} L"
     rows = []
     for unit, each in parts:
-        rows.append(_Row(group=2, item=item, net=bags * each, waste=bags * each * factor, buy=bought * each, unit=unit, where=where))
+        rows.append(Row(group=2, item=item, net=bags * each, waste=bags * each * factor, buy=bought * each, unit=unit, where=where))
     return rows
 
 
-def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue) -> list[_Row]:
+def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue) -> list[Row]:
     found: dict[tuple[str, str], list[tuple[float, str, str]]] = {}
     for item in work.items:
         if isinstance(item, Item) and item.kind not in NOT_BOUGHT:
@@ -157,23 +143,23 @@ def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue) -> list
         where = " ".join(places) if len(places) <= 12 else f"{' '.join(places[:12])} and {len(places) - 12} more"
         rules = " ".join(sorted({rule for _, _, rule in parts if rule}))
         if unit in ("h", "lift"):  # work, not things
-            waste, buy = 0.0, 0.0
+            waste, buy = nan, nan
         else:
-            grout = any(word in item for word in ("grout", "core fill", "trough fill"))
+            grout = any(word in item for word in ("grout", *GROUTED))
             waste, buy = with_waste(net, catalogue.waste.grout if grout else catalogue.waste.items, unit)
-        rows.append(_Row(group=3, item=item, net=net, waste=waste, buy=buy, unit=unit, where=where, rule=rules))
+        rows.append(Row(group=3, item=item, net=net, waste=waste, buy=buy, unit=unit, where=where, rule=rules))
     return rows
 
 
-def _masses(work: Work, cutting: Cutting) -> list[_Row]:
+def _masses(work: Work, cutting: Cutting) -> list[Row]:
     pieces = work.pieces
     density = np.array([u.density_kg_m3 for u in pieces.units], dtype=np.float64)
     dry = fsum((pieces.solid * density[pieces.unit]).tolist()) if len(pieces) else 0.0
     rows = [
-        _Row(group=4, item="mass dry", net=dry, waste=0.0, buy=0.0, unit="kg", where="all pieces"),
-        _Row(group=4, item="mass as delivered", net=fsum(pieces.mass.tolist()), waste=0.0, buy=0.0, unit="kg", where="all pieces"),
+        Row(group=4, item="mass dry", net=dry, unit="kg", where="all pieces"),
+        Row(group=4, item="mass as delivered", net=fsum(pieces.mass.tolist()), unit="kg", where="all pieces"),
     ]
     for one in sorted(cutting.by_unit, key=lambda u: u.unit):
         where = f"{one.units} cut units"
-        rows.append(_Row(group=5, item=f"offcuts and kerfs {one.unit}", net=one.waste_m3, waste=0.0, buy=0.0, unit="m3", where=where))
+        rows.append(Row(group=5, item=f"offcuts and kerfs {one.unit}", net=one.waste_m3, unit="m3", where=where))
     return rows

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from wallquant.bonding import Bond
@@ -40,6 +40,8 @@ class Plan:
     cutting : Cutting
     materials : DataFrame
         The content of materials.csv.
+    schedules : mapping of str to DataFrame
+        The content of the files of `wallquant.files.SCHEDULES`.
     notes : tuple of str
         What was chosen without being asked: catalogue, start.
     survey : Survey, optional
@@ -60,6 +62,7 @@ class Plan:
     cutting: Cutting
     materials: pd.DataFrame
     findings: tuple[Finding, ...]
+    schedules: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     survey: Survey | None = None
 

@@ -42,6 +42,7 @@ def tables(plan: Plan) -> dict[str, pd.DataFrame]:
         "precedences.csv": _precedences(plan),
         "materials.csv": plan.materials,
         "cuts.csv": pd.DataFrame(plan.cutting.table(plan.work.pieces), columns=list(COLUMNS["cuts.csv"])),
+        **plan.schedules,
     }
 
 
