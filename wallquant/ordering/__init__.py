@@ -11,6 +11,6 @@ from wallquant.ordering.steps import make_steps, step_of
 from wallquant.ordering.support import resting
 
 __all__ = [
-    "NEVER", "SUPPORT", "Graph", "Link", "OrderError", "Pace", "Schedule", "Shift", "Turn", "Walk", "least_time", "make_steps", "precedences",
-    "ranks", "resting", "schedule", "starts", "step_of",
+    "NEVER", "SUPPORT", "Graph", "Link", "OrderError", "Pace", "Schedule", "Shift", "Turn", "Walk", "least_time", "make_steps",
+    "precedences", "ranks", "resting", "schedule", "starts", "step_of",
 ]  # fmt: skip

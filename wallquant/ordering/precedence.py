@@ -215,7 +215,10 @@ def _unheeded(found: Mapping[tuple[str, str], int]) -> tuple[Finding, ...]:
 
 def _sort_key(one: Precedence) -> tuple[object, ...]:
     most = (one.most_lag is None, one.most_lag or 0)
-    return one.rule, one.first, one.then, one.lag, most, one.not_before, one.hold, one.hold_seconds, one.resource, one.amount, one.calendar, one.reason
+    return (
+        one.rule, one.first, one.then, one.lag, most, one.not_before, one.hold, one.hold_seconds, one.resource, one.amount,
+        one.calendar, one.reason,
+    )  # fmt: skip
 
 
 def _numbers(one: Precedence, names: Sequence[str], number: dict[str, int]) -> list[int]:
