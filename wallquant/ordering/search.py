@@ -77,10 +77,10 @@ def search(graph: Graph, problem: Problem, panels: Mapping[str, int], first: fro
     draw = Random(0)
     around, noise = best, 0
     while left > 0:
-        keys = np.array(around.end, np.int64)
+        late = np.array(around.end, np.int64)
         if noise:
-            keys = keys + np.array([draw.randrange(noise) for _ in around.end], np.int64)
-        back = mirror.passed(_queue(-keys))
+            late = late + np.array([draw.randrange(noise) for _ in around.end], np.int64)
+        back = mirror.passed(_queue(-late))
         one = problem.passed(_queue(later, -np.array(back.end, np.int64)), patient=mode)
         left -= 2
         better = one.last < best.last
