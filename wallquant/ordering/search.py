@@ -21,7 +21,7 @@ EFFORT = 40_000
 """So many steps are placed in all the passes of a plan, so that small plans have many and large ones a single pass."""
 MOST = 200
 """Passes at most."""
-NEAR = 100
+NEAR = 50
 """A schedule is good enough where it is above the bound by one part in so many at most."""
 SPREAD = 12
 """Sampled passes shift steps by up to one part in so many of the whole time."""
