@@ -271,7 +271,8 @@ class Step:
 
     `kind` is corner, lead, line, closure, lintel (these lay pieces), hold, or the task of `items`, which are positions in
     `Work.items`.  `pieces` are row numbers of `Pieces`.  A lead step has its corner and, since a lead is laid on both arms, the runs
-    of both.  `seconds` is the work of one mason, `resources` what is needed besides one.
+    of both.  `seconds` is the work of one mason, `resources` what is needed besides one, and `amounts` how much of each: one where
+    it is empty.
     """
 
     name: str
@@ -283,6 +284,7 @@ class Step:
     items: tuple[int, ...] = ()
     seconds: int = 0
     resources: tuple[str, ...] = ()
+    amounts: tuple[int, ...] = ()
     days: tuple[int, ...] = ()
     """Days of the week on which it may be begun, Monday 0; empty: any."""
     text: str = ""
@@ -290,6 +292,11 @@ class Step:
     """The connected part of the graph it belongs to (its first run's name)."""
     panel: str = ""
     """What is finished before the next one is begun."""
+
+    @property
+    def needs(self) -> tuple[tuple[str, int], ...]:
+        """What is needed besides a mason, and how much of it."""
+        return tuple(zip(self.resources, self.amounts or (1,) * len(self.resources), strict=True))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

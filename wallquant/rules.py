@@ -172,6 +172,8 @@ class Precedence:
     resource, calendar : str
         What `then` needs besides a mason, with or without a `first`: ``two people``, or a thing of which the site has so many
         (``hoist``); and the days of the week on which it may be begun (``mon thu``).
+    amount : int
+        How much of the resource each of `then` takes while it goes on.
     reason : str
         Why, for people.
     """
@@ -184,6 +186,7 @@ class Precedence:
     hold: str = ""
     hold_seconds: int = 0
     resource: str = ""
+    amount: int = 1
     calendar: str = ""
     reason: str = ""
     rule: str = ""

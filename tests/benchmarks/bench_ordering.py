@@ -18,6 +18,10 @@ from tests.unit import ordering_work as site
 from wallquant import ordering
 from wallquant.layout import Pieces, Work
 from wallquant.rules import Precedence
+from wallquant.units import MM
+
+APART, SIDE = 20_000 * MM, 100
+"""Distance of the rings in plan, and how many stand in a row."""
 
 
 def repeated(work: Work, times: int) -> Work:
@@ -27,7 +31,8 @@ def repeated(work: Work, times: int) -> Work:
     for k in range(times):
         for name, run in work.runs.items():
             junctions = tuple(replace(j, corner=f"{j.corner}.{k:04d}", other=f"{k:04d}.{j.other}") for j in run.junctions)
-            runs[f"{k:04d}.{name}"] = replace(run, name=f"{k:04d}.{name}", junctions=junctions)
+            beside = (run.start[0] + k % SIDE * APART, run.start[1] + k // SIDE * APART)
+            runs[f"{k:04d}.{name}"] = replace(run, name=f"{k:04d}.{name}", start=beside, junctions=junctions)
             courses[f"{k:04d}.{name}"] = work.courses[name]
         for name, corner in work.corners.items():
             corners[f"{name}.{k:04d}"] = replace(corner, name=f"{name}.{k:04d}", runs=tuple(f"{k:04d}.{r}" for r in corner.runs))

@@ -6,10 +6,11 @@ from wallquant.ordering.bound import Shift, least_time
 from wallquant.ordering.crews import Schedule, Turn, ranks, schedule, starts
 from wallquant.ordering.pace import Pace
 from wallquant.ordering.precedence import NEVER, SUPPORT, Graph, Link, OrderError, precedences
+from wallquant.ordering.site import Walk
 from wallquant.ordering.steps import make_steps, step_of
 from wallquant.ordering.support import resting
 
 __all__ = [
-    "NEVER", "SUPPORT", "Graph", "Link", "OrderError", "Pace", "Schedule", "Shift", "Turn", "least_time", "make_steps", "precedences",
-    "ranks", "resting", "schedule", "starts", "step_of",
+    "NEVER", "SUPPORT", "Graph", "Link", "OrderError", "Pace", "Schedule", "Shift", "Turn", "Walk", "least_time", "make_steps",
+    "precedences", "ranks", "resting", "schedule", "starts", "step_of",
 ]  # fmt: skip

@@ -7,6 +7,7 @@ that keeps to the shifts (see `Shift.begin`).
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -121,19 +122,22 @@ def tails(graph: Graph, taken: _Ints, lag: _Ints) -> _Ints:
     return np.array(tail, np.int64)
 
 
-def least_time(graph: Graph, masons: int, shift: Shift) -> int:
+def least_time(graph: Graph, masons: int, shift: Shift, resources: Mapping[str, int] | None = None) -> int:
     """Return working seconds within which no schedule of so many masons is done.
 
     For each threshold: the steps after which at least so much is still to come cannot begin before the least of their heads,
     take their work shared by all masons, and what is to come follows; and the mirror image (heads for tails).  Heads are
     earliest starts by the clock, put into working time; tails count of a lag only what it takes up wherever it lies.  A step that
-    takes two masons counts twice.
+    takes two masons counts twice; and steps for two alone are shared by as many pairs as there are.  So are the steps that take a
+    resource, each by its amount, by as much as there is, and those that take more than half of it one after another.
 
     Parameters
     ----------
     graph : Graph
     masons : int
     shift : Shift
+    resources : mapping of str to int, optional
+        How many there are of what steps need besides masons.
     """
     if not graph.steps:
         return 0
@@ -143,11 +147,34 @@ def least_time(graph: Graph, masons: int, shift: Shift) -> int:
     head = np.array([shift.working(t) for t in earliest(graph, shift).tolist()], np.int64)
     after = tails(graph, taken, shift.least(graph.lag)) - taken
     best = int((head + taken + after).max())
-    if not held.all():
-        people = np.array([min(2, masons) if PAIR in s.resources else 1 for s in graph.steps], np.int64)
-        work, early, late = (taken * people)[~held], head[~held], after[~held]
-        best = max(best, _shared(work, early, late, masons), _shared(work, late, early, masons))
+    pair = np.array([PAIR in s.resources for s in graph.steps]) & (masons > 1)
+    for amount, whole in _loads(graph, ~held, pair, masons, resources or {}):
+        on = amount > 0
+        work, early, late = (taken * amount)[on], head[on], after[on]
+        best = max(best, _shared(work, early, late, whole), _shared(work, late, early, whole))
     return best
+
+
+def _loads(
+    graph: Graph, laid: NDArray[np.bool_], pair: NDArray[np.bool_], masons: int, resources: Mapping[str, int]
+) -> Iterator[tuple[_Ints, int]]:
+    """Yield what can be shared out only so far: how much each step takes of something, and how much there is of it."""
+    if laid.any():
+        yield laid.astype(np.int64) + (laid & pair), masons
+    if pair.any():
+        yield (laid & pair).astype(np.int64), masons // 2
+    takes: dict[str, list[tuple[int, int]]] = {}
+    for n, step in enumerate(graph.steps):
+        if step.resources and laid[n]:
+            for name, amount in step.needs:
+                if name in resources:
+                    takes.setdefault(name, []).append((n, min(amount, resources[name])))
+    for name, found in sorted(takes.items()):
+        load, whole = np.zeros(len(graph.steps), np.int64), resources[name]
+        load[[n for n, _ in found]] = [a for _, a in found]
+        yield load, whole
+        if (2 * load > whole).any():
+            yield (2 * load > whole).astype(np.int64), 1
 
 
 def _shared(work: _Ints, one: _Ints, other: _Ints, masons: int) -> int:

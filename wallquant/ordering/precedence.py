@@ -157,7 +157,10 @@ def build(
             release[node] = max(release.get(node, 0), one.not_before)
         if one.resource:
             for node in thens:
-                nodes[node] = replace(nodes[node], resources=tuple(sorted({*nodes[node].resources, one.resource})))
+                own = dict(nodes[node].needs)
+                own[one.resource] = max(own.get(one.resource, 0), one.amount)
+                amounts = tuple(own[name] for name in sorted(own))
+                nodes[node] = replace(nodes[node], resources=tuple(sorted(own)), amounts=amounts if max(amounts) > 1 else ())
         if one.calendar and (days := weekdays(one.calendar)):
             for node in thens:
                 both = tuple(d for d in days if d in nodes[node].days) if nodes[node].days else days
@@ -212,7 +215,10 @@ def _unheeded(found: Mapping[tuple[str, str], int]) -> tuple[Finding, ...]:
 
 def _sort_key(one: Precedence) -> tuple[object, ...]:
     most = (one.most_lag is None, one.most_lag or 0)
-    return one.rule, one.first, one.then, one.lag, most, one.not_before, one.hold, one.hold_seconds, one.resource, one.calendar, one.reason
+    return (
+        one.rule, one.first, one.then, one.lag, most, one.not_before, one.hold, one.hold_seconds, one.resource, one.amount,
+        one.calendar, one.reason,
+    )  # fmt: skip
 
 
 def _numbers(one: Precedence, names: Sequence[str], number: dict[str, int]) -> list[int]:

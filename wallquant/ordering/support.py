@@ -35,11 +35,9 @@ def resting(work: Work) -> tuple[Rows, Rows]:
     below, above : ndarray of int64, shape (pairs,)
         Row numbers of pieces.
     """
-    own = _own(work.pieces)
-    crossed = [*_crossed(work), *_storeys(work)]
-    below = np.array([q for q, _ in crossed], np.int64)
-    above = np.array([p for _, p in crossed], np.int64)
-    return np.concatenate([own[0], below]), np.concatenate([own[1], above])
+    over = np.array(list(_storeys(work)), np.int64).reshape(-1, 2).T
+    parts = [_own(work.pieces), _crossed(work), over]
+    return np.concatenate([below for below, _ in parts]), np.concatenate([above for _, above in parts])
 
 
 def _own(pieces: Pieces) -> tuple[Rows, Rows]:
@@ -82,34 +80,38 @@ def _ranges(lo: Rows, hi: Rows) -> tuple[Rows, Rows]:
     return which, lo[which] + offset
 
 
-def _crossed(work: Work) -> Iterator[tuple[int, int]]:
-    """Pairs at corners: pieces of two runs that both reach into the square in which the runs cross."""
+def _crossed(work: Work) -> tuple[Rows, Rows]:
+    """Pairs at corners: pieces of two runs that both reach into the square in which the runs cross; all corners in one search."""
     pieces = work.pieces
-    bounds = np.searchsorted(pieces.run, np.arange(len(pieces.runs) + 1))
     index = {name: i for i, name in enumerate(pieces.runs)}
-    # corner -> for each of its runs its pieces by underside, and by top
-    near: dict[str, list[tuple[str, dict[Nm, list[int]], dict[Nm, list[int]]]]] = {}
-    for name in sorted(work.runs):
-        if name not in index:
-            continue
-        lo, hi = int(bounds[index[name]]), int(bounds[index[name] + 1])
-        start, end = pieces.start[lo:hi], pieces.end[lo:hi]
-        for junction in work.runs[name].junctions:
-            if not junction.other:
-                continue
-            half = _half(junction)
-            rows = (np.flatnonzero((start < junction.station + half) & (end > junction.station - half)) + lo).tolist()
-            bottoms: dict[Nm, list[int]] = {}
-            tops: dict[Nm, list[int]] = {}
-            for row in rows:
-                bottoms.setdefault(int(pieces.bottom[row]), []).append(row)
-                tops.setdefault(int(pieces.top[row]), []).append(row)
-            near.setdefault(junction.corner, []).append((name, bottoms, tops))
-    for corner in sorted(near):
-        for one, bottoms, _ in near[corner]:
-            for other, _, tops in near[corner]:
-                if one != other:
-                    yield from _stacked(tops, bottoms)
+    corners: dict[str, int] = {}
+    met = [
+        (corners.setdefault(j.corner, len(corners)), index[name], j.station, _half(j))
+        for name in sorted(work.runs)
+        if name in index
+        for j in work.runs[name].junctions
+        if j.other
+    ]
+    if not met or not len(pieces):
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    corner, run, station, half = np.array(met, np.int64).T
+    bounds = np.searchsorted(pieces.run, np.arange(len(pieces.runs) + 1))
+    which, row = _ranges(bounds[run], bounds[run + 1])
+    near = (pieces.start[row] < (station + half)[which]) & (pieces.end[row] > (station - half)[which])
+    which, row = which[near], row[near]
+    # Levels of all corners on one axis, corners far apart.
+    floor = int(pieces.bottom.min())
+    tall = int(pieces.top.max()) - floor + 2 * BED + 1
+    shift = corner[which] * tall + (BED - floor)
+    tops = shift + pieces.top[row]
+    order = np.argsort(tops, kind="stable")
+    bottoms = shift + pieces.bottom[row]
+    first = np.searchsorted(tops[order], bottoms - BED, side="left")
+    last = np.searchsorted(tops[order], bottoms, side="right")
+    over, at = _ranges(first, last)
+    under = order[at]
+    keep = run[which[under]] != run[which[over]]
+    return row[under[keep]], row[over[keep]]
 
 
 def _storeys(work: Work) -> Iterator[tuple[int, int]]:
@@ -119,7 +121,7 @@ def _storeys(work: Work) -> Iterator[tuple[int, int]]:
     rows = [np.arange(bounds[k], bounds[k + 1]) for k in range(len(pieces.runs))]
     runs = [work.runs[name] for name in pieces.runs]
     live = [k for k in range(len(runs)) if len(rows[k])]
-    if len(live) < 2:
+    if len({runs[k].bottom for k in live}) < 2:
         return
     strips = [_strip(runs[k], int(pieces.start[rows[k]].min()), int(pieces.end[rows[k]].max())) for k in live]
     pairs = shapely.STRtree(strips).query(strips, predicate="intersects")
@@ -149,14 +151,6 @@ def _strip(run: Run, start: Nm, end: Nm) -> shapely.Polygon:
     return shapely.Polygon(
         [(x / MM, y / MM) for x, y in (run.at(start, -half), run.at(end, -half), run.at(end, half), run.at(start, half))]
     )
-
-
-def _stacked(tops: dict[Nm, list[int]], bottoms: dict[Nm, list[int]]) -> Iterator[tuple[int, int]]:
-    levels = sorted(tops)
-    at = np.array(levels, np.int64)
-    for bottom in sorted(bottoms):
-        for i in range(int(np.searchsorted(at, bottom - BED)), int(np.searchsorted(at, bottom, side="right"))):
-            yield from ((q, p) for q in tops[levels[i]] for p in bottoms[bottom])
 
 
 def _half(junction: Junction) -> Nm:

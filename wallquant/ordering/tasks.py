@@ -87,6 +87,8 @@ def between(work: Work, steps: Sequence[Step], owner: _Ints) -> tuple[_Ints, _In
     rows = {name: (bounds[n], bounds[n + 1]) for n, name in enumerate(pieces.runs)}
     arcs: set[tuple[int, int]] = set()
     for number, step in enumerate(steps):
+        if not step.items:
+            continue
         before: set[int] = set()
         after: set[int] = set()
         for n in step.items:
