@@ -6,7 +6,7 @@ its folder.  Values of rules are kept as written: each rule checks its own (`con
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
@@ -112,6 +112,12 @@ class Job(Model):
     fail_on: Literal["error", "warning"] = _field("error", "Findings from which on the exit code is 1.")
     plugins: tuple[Text, ...] = _field((), "Paths of plugins to load, besides the installed ones.")
     on_plugin_error: Literal["stop", "skip"] = _field("stop", "What to do when a plugin does not load.")
+    on_rule_error: Literal["stop", "leave out"] = _field(
+        "stop", "What to do when a rule fails, says what cannot be, or takes too long; left out, the plan is made as if it were not there."
+    )
+    rule_seconds: Annotated[float, Field(ge=0, le=86400)] = _field(
+        300.0, "Most seconds of processor time that a rule takes to answer one question, ten times as many by the clock; 0: no limit."
+    )
     rules: dict[str, dict[str, Value]] = _field({}, "Parameters by rule: the rule's code, then its parameters; preset names a set of them.")
     rules_off: tuple[Text, ...] = _field((), "Codes of rules that do not apply.")
 
@@ -214,11 +220,13 @@ def with_options(job: Job, *, settings: Iterable[str] = (), plugins: Iterable[st
     return new
 
 
-def configure(job: Job, rules: Iterable[type[Rule]]) -> tuple[Rule, ...]:
-    """Return the rules that apply, by code, each with the job's values for its parameters.
+def configure(job: Job, rules: Iterable[type[Rule]], *, without: Collection[str] = ()) -> tuple[Rule, ...]:
+    """Return the rules that apply, by code, each with the job's values for its parameters; `without` names those that failed.
 
     Raises
     ------
+    wallquant.rules.RuleError
+        For a rule that raises when it is made.
     ValueError
         For a code that no rule has, an unknown parameter, or a value that the rule refuses; with file and line.
     """
@@ -229,7 +237,7 @@ def configure(job: Job, rules: Iterable[type[Rule]]) -> tuple[Rule, ...]:
     for at, code in enumerate(job.rules_off):
         if code not in known:
             raise job.error(("rules_off", at), f"no rule has the code '{code}'{strictyaml.near(code, known)}")
-    return tuple(_configured(job, known[code]) for code in sorted(known) if code not in job.rules_off)
+    return tuple(_configured(job, known[code]) for code in sorted(known) if code not in job.rules_off and code not in without)
 
 
 def _configured(job: Job, rule: type[Rule]) -> Rule:

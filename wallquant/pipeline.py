@@ -7,32 +7,32 @@ from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from wallquant import catalogue as catalogues
 from wallquant import graph, survey
 from wallquant import job as jobs
-from wallquant.bonding import Bond, RuleError, bond
+from wallquant.bonding import Bond, bond
 from wallquant.building import Building, element_keys
 from wallquant.catalogue import Catalogue
 from wallquant.cutting import cut
 from wallquant.findings import Finding, merged
+from wallquant.guard import guarded
 from wallquant.importers import InputError, ifc, wall_list
 from wallquant.job import Job
 from wallquant.layout import Run, Work
 from wallquant.ordering import OrderError, Schedule, Shift, make_steps, precedences, ranks, schedule, starts
 from wallquant.plugins import Plugins
 from wallquant.quantities import counted
-from wallquant.rules import Amount, Precedence, Rule
+from wallquant.rules import Precedence, Rule, RuleError
 from wallquant.strictyaml import near
 from wallquant.units import text
 from wallquant.workers import WORTH, ahead, at_most
 from wallquant.writers.plan import Plan
 
+T = TypeVar("T")
 OURS: Mapping[str, Any] = {"ifc": ifc, "wall_list": wall_list}
 """The importers that come with wallquant."""
-ANSWERS: Mapping[str, type] = {"precede": Precedence, "measure": Amount, "findings": Finding}
-"""What a rule's method returns."""
 
 
 def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
@@ -54,14 +54,47 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
     with _given():
         reader = importer(model, job, plugins)
     building, read = reader(model)
+    left: dict[str, Finding] = {}
     with _given():
-        rules = jobs.configure(job, plugins.rules.values())
+        _without_failing(job, left, lambda: jobs.configure(job, plugins.rules.values(), without=left))
         book, notes = chosen(building, job, plugins)
         face = book.face_of(job.face) if job.face else None
     building, steps = graph.stepped(building, book, face=face, any_thickness=job.any_thickness, gap=job.batter_gap)
     network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
-    joined = (*steps, *joined)
-    system = job.units or book.system
+
+    def made() -> Plan:
+        rules = jobs.configure(job, plugins.rules.values(), without=left)
+        found = (*plugins.findings, *read, *steps, *joined, *left.values())
+        return _made(model, job, building, network, rules, plugins, found, notes)
+
+    return _without_failing(job, left, made)
+
+
+def _without_failing(job: Job, left: dict[str, Finding], make: Callable[[], T]) -> T:
+    """Make something; as the job asks, stop where a rule fails, or begin again without it until none does."""
+    while True:
+        try:
+            return make()
+        except RuleError as error:
+            if job.on_rule_error == "stop" or not error.rule or error.rule in left:
+                raise
+            said = f"{error}.  It is left out, as the job asks: the plan is made as if it were not there."
+            left[error.rule] = Finding(code="rule.left-out", severity="warning", text=said, rules=(error.rule,))
+
+
+def _made(
+    model: Path,
+    job: Job,
+    building: Building,
+    network: graph.Network,
+    own: Sequence[Rule],
+    plugins: Plugins,
+    found: Sequence[Finding],
+    notes: tuple[str, ...],
+) -> Plan:
+    """Lay, order and count a network with these rules."""
+    system = job.units or network.catalogue.system
+    rules = guarded(own, plugins.owners, seconds=job.rule_seconds)
     laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system)
     slab: survey.Survey | None = None
     if job.survey is not None:
@@ -71,8 +104,9 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         work, times, late = ordered(laid, rules, job, system)
         cutting = cuts()
     laid, aside = replace(laid, work=work), (*building.set_aside, *network.set_aside)
-    taken = counted(laid, building, aside, times, cutting, _asked(rules, "measure", work), network.catalogue, job, system)
-    said: list[Finding] = [*_asked(rules, "findings", work), *_unheard(job, network.runs), *taken.findings]
+    amounts = [a for rule in rules for a in rule.measure(work)]
+    taken = counted(laid, building, aside, times, cutting, amounts, network.catalogue, job, system)
+    said: list[Finding] = [*(f for rule in rules for f in rule.findings(work)), *_unheard(job, network.runs), *taken.findings]
     known = {one.part for one in slab.levelled.parts} if slab else set()
     for first, corner in sorted(work.start_corner.items(), key=lambda s: int(s[0][1:])):
         if first in known:
@@ -86,7 +120,7 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         catalogue=network.catalogue,
         building=building,
         network=network,
-        rules=rules,
+        rules=tuple(own),
         set_aside=aside,
         bond=laid,
         work=work,
@@ -94,7 +128,7 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         cutting=cutting,
         materials=taken.materials,
         schedules=taken.schedules,
-        findings=merged(_of_elements([*plugins.findings, *read, *joined, *told, *_slab(slab), *late, *times.findings, *said], building)),
+        findings=merged(_of_elements([*found, *told, *_slab(slab), *late, *times.findings, *said], building)),
         survey=slab,
         notes=notes,
     )
@@ -125,7 +159,7 @@ def _given() -> Iterator[None]:
     try:
         yield
     except ValueError as error:
-        raise error if isinstance(error, InputError) else InputError(str(error)) from error
+        raise error if isinstance(error, (InputError, RuleError)) else InputError(str(error)) from error
 
 
 def importer(model: Path, job: Job, plugins: Plugins) -> Any:
@@ -181,7 +215,7 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
     laps = {name: max(0, max(offsets, default=0) - laid.work.catalogue.head_joint.nominal) for name, offsets in laid.offsets.items()}
     steps = make_steps(laid.work, laid.leads, laps=laps, say=lambda length: text(length, system))
     work = replace(laid.work, steps=steps)
-    asked: list[Precedence] = list(_asked(rules, "precede", work))
+    asked: list[Precedence] = [p for rule in rules for p in rule.precede(work)]
     findings: list[Finding] = []
     while True:
         try:
@@ -204,18 +238,3 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
         weekday=job.first_weekday,
     )
     return work, times, [*findings, *net.findings]
-
-
-def _asked(rules: Iterable[Rule], what: str, work: Work) -> list[Any]:
-    """Ask every rule; each answer gets the rule's code, and a rule that raises is named in one sentence."""
-    out: list[Any] = []
-    for rule in rules:
-        try:
-            answers = list(getattr(rule, what)(work))
-        except Exception as error:
-            raise RuleError(f"rule {rule.code} failed in {what}: {type(error).__name__}: {error}") from error
-        for one in answers:
-            if not isinstance(one, ANSWERS[what]):
-                raise RuleError(f"rule {rule.code} says {one!r} in {what}; it must be {ANSWERS[what].__name__}; repair the rule")
-        out += [replace(a, rule=rule.code) if isinstance(a, (Precedence, Amount)) else a for a in answers]
-    return out

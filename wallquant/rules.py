@@ -230,6 +230,17 @@ class ParamError(ValueError):
     """A parameter was given a value that it cannot have; the sentence says which and what to write."""
 
 
+class RuleError(ValueError):
+    """A rule raised or said something that cannot be; one sentence names it.
+
+    `rule` is its code, where the plan can be made without it; empty where the job's own value is at fault.
+    """
+
+    def __init__(self, text: str, rule: str = "") -> None:
+        super().__init__(text)
+        self.rule = rule
+
+
 @dataclass(frozen=True, kw_only=True)
 class NoParams:
     """Parameters of a rule that has none."""
@@ -290,6 +301,8 @@ def configured(rule: type[Rule], settings: Mapping[str, Any]) -> Rule:
     ------
     ParamError
         For an unknown parameter or preset, a wrong kind, or a value out of bounds.
+    RuleError
+        For a rule that raises when it is made.
     """
     known = infos(rule)
     values: dict[str, Any] = {}
@@ -303,7 +316,14 @@ def configured(rule: type[Rule], settings: Mapping[str, Any]) -> Rule:
     for key in values:
         if key not in known:
             raise ParamError(f"rule {rule.code} has no parameter '{key}'; it has {', '.join(known)}")
-    return rule(rule.Params(**{key: _value(rule.code, key, known[key][0], value) for key, value in values.items()}))
+    read = {key: _value(rule.code, key, known[key][0], value) for key, value in values.items()}
+    try:
+        return rule(rule.Params(**read))
+    except ParamError:
+        raise
+    except (Exception, SystemExit) as error:
+        said = " ".join(f"{type(error).__name__}: {error}".split())
+        raise RuleError(f"rule {rule.code} cannot be made ({said}); repair it, or leave it out with rules_off", rule.code) from error
 
 
 def _value(code: str, key: str, info: ParamInfo, value: Any) -> Any:

@@ -13,12 +13,11 @@ from hypothesis import strategies as st
 
 from tests.unit.joint_brute import HOW, Pieces, apart, courses, cuts, marks, random_spans, random_windows, span
 from tests.unit.laid_house import Hole, checked, lay, ring, wall
-from wallquant.bonding.asking import RuleError
 from wallquant.bonding.nodes import Row
 from wallquant.bonding.span import Bonded, Span, fewest_pieces
 from wallquant.bonding.stack import Solver
 from wallquant.layout import Courses, Run
-from wallquant.rules import Choice, Fixed, Rule, Sentence, Use, Window
+from wallquant.rules import Choice, Fixed, Rule, RuleError, Sentence, Use, Window
 from wallquant.units import MM
 
 FEW = settings(derandomize=True, deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])

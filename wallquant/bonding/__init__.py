@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wallquant.bonding.angled import of_angled, wedges
-from wallquant.bonding.asking import Asked, Extras, RuleError
+from wallquant.bonding.asking import Asked, Extras
 from wallquant.bonding.beds import of_beds
 from wallquant.bonding.conflicts import told
 from wallquant.bonding.cores import cored, feet
@@ -31,8 +31,9 @@ from wallquant.bonding.telling import of_accounts, of_corners, of_runs
 from wallquant.building import Building
 from wallquant.findings import Finding
 from wallquant.graph import Network, level_at
+from wallquant.guard import guarded
 from wallquant.layout import TIED, Bridge, Corner, Pieces, Work
-from wallquant.rules import Item, Rule
+from wallquant.rules import Item, Rule, RuleError
 from wallquant.units import Nm
 from wallquant.workers import spread
 
@@ -91,11 +92,11 @@ def bond(
     Raises
     ------
     RuleError
-        If a rule raises.
+        If a rule raises or says what cannot be.
     """
     corners = {c.name: c for c in network.corners}
     drawn = {r.name: r for r in network.runs}
-    laid = laid_out(network, rules, heads or {}, sills or {}, workers=workers)
+    laid = laid_out(network, guarded(rules), heads or {}, sills or {}, workers=workers)
     asked, solved, patterns, extras, runs = laid.asked, laid.solved, laid.patterns, laid.extras, laid.runs
     by_name = {r.name: r for r in runs}
     items = _items(asked, extras, solved, patterns, corners)
@@ -183,9 +184,10 @@ def _items(
 ) -> list[Item]:
     """Return the items that rules said, a tie of the engine's own where a run passes twice and no rule ties it there, and gaps."""
     out: list[Item] = []
-    for item in (i for said in extras.values() for i in said.items):
+    for item in (i for one in extras.values() for i in one.items):
         if item.run not in asked:
-            raise RuleError(f"rule {item.rule} places an item ({item.kind}) in run '{item.run}', which there is not; repair the rule")
+            said = f"rule {item.rule} places an item ({item.kind}) in run '{item.run}', which there is not; repair the rule"
+            raise RuleError(said, item.rule)
         out += placed(item, asked[item.run], solved[item.run])
     held = {(i.corner, i.course) for i in out if i.kind == "tie"}
     for name, found in patterns.items():

@@ -14,14 +14,10 @@ from wallquant.bonding.problem import Ask, Group, Meets, Must, Problem, Put
 from wallquant.bonding.span import Bonded
 from wallquant.building import Profile
 from wallquant.catalogue import Catalogue
-from wallquant.layout import TIED, Course, Junction, Run
+from wallquant.layout import TIED, Junction, Run
 from wallquant.masonry import Unit
-from wallquant.rules import Bed, Choice, Fixed, Item, Lead, ParamError, Phase, Rule, Sentence, Use, Window
+from wallquant.rules import Bed, Choice, Fixed, Item, Lead, Phase, Rule, RuleError, Sentence, Use, Window
 from wallquant.units import MM, Nm, mm_text
-
-
-class RuleError(ValueError):
-    """A rule raised or said something that cannot be; the sentence names the rule and the run."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,20 +57,6 @@ class Asked:
         )
 
 
-def said(rule: Rule, run: Run, levels: object) -> list[Sentence]:
-    """Ask one rule about one run; whatever it raises becomes one sentence."""
-    try:
-        answers = list(rule.demand(run, levels))  # type: ignore[arg-type]
-    except ParamError as error:
-        raise RuleError(str(error)) from error
-    except Exception as error:
-        raise RuleError(f"rule {rule.code} failed on run {run.name}: {type(error).__name__}: {error}") from error
-    for one in answers:
-        if not isinstance(one, Sentence):
-            raise RuleError(f"rule {rule.code} answers {type(one).__name__} on run {run.name}, which is no sentence of a rule; repair it")
-    return answers
-
-
 def ask(
     run: Run,
     rules: Sequence[Rule],
@@ -106,10 +88,10 @@ def ask(
     run = chosen(run, heads, sills)
     levels = courses(run, held)
     if beds is None:
-        beds = {s.level: s.yields for rule in rules for s in said(rule, run, courses(run)) if isinstance(s, Bed)}
+        beds = {s.level: s.yields for rule in rules for s in rule.demand(run, courses(run)) if isinstance(s, Bed)}
     fit = fitted(run, levels, beds)
     seen = replace(run, openings=fit.openings, top=fit.top)
-    spoken = [(rule.code, s) for rule in rules for s in said(rule, seen, levels) if not (isinstance(s, Choice) and left & bridged(s))]
+    spoken = [(rule.code, s) for rule in rules for s in rule.demand(seen, levels) if not (isinstance(s, Choice) and left & bridged(s))]
     _check_units(run, spoken)
     offsets, offset_rules = _offsets(rules, fit)
     catalogue = run.catalogue
@@ -166,10 +148,11 @@ def _check_units(run: Run, spoken: Iterable[tuple[str, Sentence]]) -> None:
             try:
                 unit = run.catalogue.unit(s.unit)
             except ValueError as error:
-                raise RuleError(f"rule {code} asks for a unit in run {run.name}, but {error}") from error
+                raise RuleError(f"rule {code} asks for a unit in run {run.name}, but {error}", code) from error
             if not isinstance(s, Fixed) and (unit.length, unit.height) != (run.unit.length, run.unit.height):
                 face = " x ".join(mm_text(size) for size in (run.unit.length, run.unit.height))
-                raise RuleError(f"rule {code} asks for {s.unit} in run {run.name}, whose units are {face} mm; ask for one of that face")
+                said = f"rule {code} asks for {s.unit} in run {run.name}, whose units are {face} mm; ask for one of that face"
+                raise RuleError(said, code)
 
 
 def _extras(spoken: Sequence[tuple[str, Sentence]]) -> Extras:
@@ -244,16 +227,6 @@ def meets(run: Run, junction: Junction) -> Meets:
     return Meets(station=hi - 1 if junction.role == "start" else lo + 1, half=1, role=junction.role)
 
 
-def _offset(rule: Rule, upper: Course, lower: Course, run: str) -> Nm:
-    try:
-        value = rule.offset(upper, lower)
-    except Exception as error:
-        raise RuleError(f"rule {rule.code} failed in offset on run {run}: {type(error).__name__}: {error}") from error
-    if not isinstance(value, int):
-        raise RuleError(f"rule {rule.code} answers {type(value).__name__} in offset on run {run}, not whole nanometres; repair it")
-    return value
-
-
 def _offsets(rules: Iterable[Rule], fit: Fitted) -> tuple[tuple[Nm, ...], tuple[str, ...]]:
     """Return the greatest offset that any rule asks of each course against the one below, and that rule's code."""
     out: list[Nm] = [0]
@@ -262,7 +235,7 @@ def _offsets(rules: Iterable[Rule], fit: Fitted) -> tuple[tuple[Nm, ...], tuple[
     for lower, upper in itertools.pairwise(levels):
         most, code = 0, ""
         for rule in rules:
-            value = _offset(rule, upper, lower, fit.run.name)
+            value = rule.offset(upper, lower)
             if value > most:
                 most, code = value, rule.code
         out.append(most)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from wallquant.bonding.asking import said
 from wallquant.bonding.coursing import courses, heights
 from wallquant.findings import Finding, Place
 from wallquant.graph import Network
@@ -51,7 +50,7 @@ def beds(network: Network, runs: Mapping[str, Run], rules: Sequence[Rule]) -> Be
     Beds
         Where two beds cannot both be held, that of the longer runs is; of equal ones the lower.
     """
-    asked = {name: [(r.code, s) for r in rules for s in said(r, run, courses(run)) if isinstance(s, Bed)] for name, run in runs.items()}
+    asked = {name: [(r.code, s) for r in rules for s in r.demand(run, courses(run)) if isinstance(s, Bed)] for name, run in runs.items()}
     held: dict[str, tuple[Nm, ...]] = {}
     refused: list[Refused] = []
     for part in network.parts:

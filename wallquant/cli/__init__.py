@@ -33,10 +33,10 @@ SELDOM = (500_000, 20, 20)
 circle, and at the usual (700, 10, 10) a quarter of its time is spent looking through them."""
 
 SENTENCES = (
-    ("bonding", "RuleError"),
     ("importers", "InputError"),
     ("plugins", "PluginError"),
     ("rules", "ParamError"),
+    ("rules", "RuleError"),
     ("strictyaml", "YamlError"),
     ("survey.shots", "SurveyError"),
     ("writers.folder", "OutputError"),

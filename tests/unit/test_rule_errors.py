@@ -1,0 +1,187 @@
+"""A rule that fails, answers nonsense, takes too long or forbids everything: named in one sentence, and left out where the job says so."""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.unit.command_line import Run, caller, plugin, refused, wall, wall_list
+from wallquant import guard
+from wallquant.rules import Rule, RuleError
+
+RULE = '''
+from wallquant.rules import Amount, Bed, Choice, Fixed, Item, Lead, NoParams, Phase, Precedence, Use, Window
+from wallquant.findings import Place
+
+class Own(Rule):
+    """The firm wants this."""
+
+    code = "own_rule"
+    title = "Own rule"
+
+    {0}
+
+
+@hookimpl
+def wallquant_rules():
+    return [Own]
+'''
+ITEM = "Item(kind='k', run=run.name, start={0}, end=9, bottom=0, top=9, quantity={1})"
+DEMAND = "def demand(self, run, courses): "
+RAISES = {
+    "made": "def __init__(self, params=None): 1 / 0",
+    "demand": DEMAND + "1 / 0",
+    "demand midway": DEMAND + "yield Window(course=1, lo=0, hi=9); raise KeyError('x')",
+    "demand on one run": DEMAND + "return [] if run.name == 'R1' else 1 / 0",
+    "demand ends the program": DEMAND + "raise SystemExit(3)",
+    "demand for ever deeper": DEMAND + "return self.demand(run, courses)",
+    "offset": "def offset(self, upper, lower): 1 / 0",
+    "precede": "def precede(self, work): 1 / 0",
+    "measure": "def measure(self, work): 1 / 0",
+    "findings": "def findings(self, work): raise ValueError('of\\nmany lines')",
+}
+NONSENSE = {
+    "demand nothing": DEMAND + "return None",
+    "demand words": DEMAND + "return ['no joint here']",
+    "window of floats": DEMAND + "yield Window(course=1, lo=0.5, hi=9)",
+    "window of a unit that is not": DEMAND + "yield Window(course=1, lo=0, hi=9, unit='none')",
+    "window of no text": DEMAND + "yield Window(course=1, lo=0, hi=9, unit=4)",
+    "fixed of words": DEMAND + "yield Fixed(course='first', lo=0, hi=9)",
+    "fixed of a unit that is not": DEMAND + "yield Fixed(course=1, lo=0, hi=9, unit='none')",
+    "bed of infinity": DEMAND + "yield Bed(level=float('inf'))",
+    "use of none": DEMAND + "yield Use(course=1, lo=None, hi=9, unit='none')",
+    "phase of a number": DEMAND + "yield Phase(corner=3, course=1, passes='R1')",
+    "lead of words": DEMAND + "yield Lead(corner='K1', courses='three')",
+    "item of words": DEMAND + "yield " + ITEM.format("'here'", 1.0),
+    "item of no number": DEMAND + "yield " + ITEM.format("0", "float('nan')"),
+    "item in no run": DEMAND + "yield Item(kind='k', run='R99', start=0, end=9, bottom=0, top=9)",
+    "choice of a list": DEMAND + "yield Choice(name='n', alternatives=[Window(course=1, lo=0, hi=9)])",
+    "choice of nonsense": DEMAND + "yield Choice(name='n', alternatives=((Bed(level='high'),),))",
+    "offset of a float": "def offset(self, upper, lower): return 1e6",
+    "offset of nothing": "def offset(self, upper, lower): pass",
+    "precede tuples": "def precede(self, work): return [('a', 'b')]",
+    "precede a text": "def precede(self, work): return [Precedence(first='ab', then=())]",
+    "precede no step": "def precede(self, work): return [Precedence(first=('no-step',), then=(work.steps[0].name,))]",
+    "precede a lag of words": "def precede(self, work): return [Precedence(first=(), then=(work.steps[0].name,), lag='long')]",
+    "measure a number": "def measure(self, work): return [3]",
+    "measure no number": "def measure(self, work): return [Amount(item='a', quantity=float('nan'), unit='pcs')]",
+    "measure less than none": "def measure(self, work): return [Amount(item='a', quantity=-1.0, unit='pcs')]",
+    "findings words": "def findings(self, work): return ['of my own']",
+    "findings of another severity": "def findings(self, work): return [Finding(code='a.b', severity='bad', text='t')]",
+    "findings of no place": "def findings(self, work): return [Finding(code='a.b', severity='note', text='t', place='here')]",
+}
+FILES = ("pieces.csv", "steps.csv", "materials.csv", "items.csv", "cuts.csv", "precedences.csv")
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    return caller(capsys)
+
+
+def told(out: Path) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = json.loads((out / "findings.json").read_text(encoding="utf-8"))["findings"]
+    return found
+
+
+def job(folder: Path, text: str) -> Path:
+    file = folder / "own.job.yaml"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+@pytest.mark.parametrize("what", [*RAISES, *NONSENSE])
+def test_a_rule_that_fails_stops_the_plan_or_is_left_out(what: str, tmp_path: Path, run: Run) -> None:
+    model = wall_list(tmp_path, wall(), wall("B", x=6000))
+    own = plugin(tmp_path, RULE.format({**RAISES, **NONSENSE}[what]))
+    sentence = refused(run("plan", model, "-o", tmp_path / "stopped", "--plugin", own))
+    assert "own_rule" in sentence and "\n" not in sentence.strip(), sentence
+    assert not (tmp_path / "stopped").exists()
+    leave = job(tmp_path, "on_rule_error: leave out\n")
+    assert run("plan", model, "-o", tmp_path / "plain")[0] == 0
+    assert run("plan", model, "-o", tmp_path / "left", "--plugin", own, "--job", leave)[0] == 0
+    assert run("audit", tmp_path / "left")[0] == 0
+    for name in FILES:
+        assert (tmp_path / "left" / name).read_bytes() == (tmp_path / "plain" / name).read_bytes(), "as if the rule were not there"
+    [finding] = [f for f in told(tmp_path / "left") if f["code"] == "rule.left-out"]
+    assert finding["rules"] == ["own_rule"] and finding["severity"] == "warning"
+    assert "own_rule" in finding["text"] and "left out" in finding["text"] and "\n" not in finding["text"]
+    assert [f for f in told(tmp_path / "left") if f["code"] != "rule.left-out"] == told(tmp_path / "plain")
+
+
+def test_each_rule_that_fails_is_left_out_and_named(tmp_path: Path, run: Run) -> None:
+    """One fails when asked about a run, one when it measures; both findings are there, and the same whatever comes first."""
+    first = plugin(tmp_path, RULE.format(RAISES["measure"]), name="first")
+    second = plugin(tmp_path, RULE.format(RAISES["demand"]).replace("own_rule", "another_rule"), name="second")
+    leave, model = job(tmp_path, "on_rule_error: leave out\n"), wall_list(tmp_path)
+    for out, order in (("a", (first, second)), ("b", (second, first))):
+        options = [word for own in order for word in ("--plugin", str(own))]
+        assert run("plan", model, "-o", tmp_path / out, "--job", leave, *options)[0] == 0
+    assert {f["rules"][0] for f in told(tmp_path / "a") if f["code"] == "rule.left-out"} == {"own_rule", "another_rule"}
+    assert (tmp_path / "a" / "findings.json").read_bytes() == (tmp_path / "b" / "findings.json").read_bytes()
+
+
+def test_the_jobs_own_mistake_is_never_left_out(tmp_path: Path, run: Run) -> None:
+    leave = job(tmp_path, "on_rule_error: leave out\nrules:\n  running_bond: {share_of_length: 7}\n")
+    assert "running_bond" in refused(run("plan", wall_list(tmp_path), "-o", tmp_path / "out", "--job", leave))
+
+
+@pytest.mark.parametrize(
+    "slow",
+    [
+        DEMAND + "\n        while True: pass",
+        DEMAND + "\n        while True: yield Window(course=1, lo=0, hi=9)",
+        DEMAND + "\n        while True:\n            try:\n                while True: pass\n            except Exception: pass",
+        "def measure(self, work):\n        while True: pass",
+        "def findings(self, work):\n        import time\n        time.sleep(60)",
+    ],
+)
+def test_a_slow_rule_is_named_and_left_out(slow: str, tmp_path: Path, run: Run) -> None:
+    model, own = wall_list(tmp_path), plugin(tmp_path, RULE.format(slow))
+    began = time.monotonic()
+    stop = job(tmp_path, "rule_seconds: 0.2\n")
+    sentence = refused(run("plan", model, "-o", tmp_path / "out", "--plugin", own, "--job", stop))
+    assert "own_rule" in sentence and "0.2 s" in sentence and "rule_seconds" in sentence
+    leave = job(tmp_path, "rule_seconds: 0.2\non_rule_error: leave out\n")
+    assert run("plan", model, "-o", tmp_path / "left", "--plugin", own, "--job", leave)[0] == 0
+    assert [f["rules"] for f in told(tmp_path / "left") if f["code"] == "rule.left-out"] == [["own_rule"]]
+    assert time.monotonic() - began < 40
+
+
+class Busy(Rule):
+    """A rule that counts for a while."""
+
+    code = "busy"
+
+    def measure(self, work: Any) -> list[Any]:
+        end = time.process_time() + 0.3
+        while time.process_time() < end:
+            pass
+        return []
+
+
+def test_a_slow_rule_in_another_thread_is_named_when_it_is_done() -> None:
+    """Signals reach the main thread only; elsewhere the time is looked at afterwards."""
+    caught: list[str] = []
+
+    def ask() -> None:
+        [one] = guard.guarded([Busy()], seconds=0.1)
+        try:
+            one.measure(None)  # type: ignore[arg-type]
+        except RuleError as error:
+            caught.append(str(error))
+
+    other = threading.Thread(target=ask)
+    other.start()
+    other.join()
+    assert caught and "rule busy" in caught[0] and "0.1 s" in caught[0]
+
+
+def test_a_rule_within_its_time_is_not_stopped() -> None:
+    for seconds in (0, 30):
+        [one] = guard.guarded([Busy()], seconds=seconds)
+        assert list(one.measure(None)) == []  # type: ignore[arg-type]
