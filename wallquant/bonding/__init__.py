@@ -17,7 +17,7 @@ from wallquant.bonding.angled import of_angled, wedges
 from wallquant.bonding.asking import Asked, Extras
 from wallquant.bonding.beds import of_beds
 from wallquant.bonding.conflicts import told
-from wallquant.bonding.cores import cored, feet
+from wallquant.bonding.cores import NOTCH, cored
 from wallquant.bonding.corners import Pattern, tied
 from wallquant.bonding.facing import beyond
 from wallquant.bonding.guests import guests
@@ -46,9 +46,9 @@ class Bond:
 
     `cuts` and `bound` are the cut pieces and their proven least, runs summed, fixed pieces included: in length, by a rake, in
     height, or notched at a bar; a piece that is cut twice counts once.  The least is that of all layouts with the phases,
-    alternatives, fits and levels chosen, which keep the windows that rank before cuts as far as these do.  `offset_rules` names for
-    each run and course the rule whose offset was the greatest, `offsets` that offset; `leads` for each corner the courses of its
-    lead.
+    alternatives, fits and levels chosen, which keep the windows that rank before cuts as far as these do, and in which a notched
+    piece is a whole unit where it is one here.  `offset_rules` names for each run and course the rule whose offset was the greatest,
+    `offsets` that offset; `leads` for each corner the courses of its lead.
     """
 
     work: Work
@@ -137,7 +137,9 @@ def bond(
         work=work,
         accounts=tuple(sorted(books, key=lambda b: b.wall)),
         cuts=int(np.count_nonzero(pieces.cut)),
-        bound=_bound(pieces, feet(pieces, items, by_name), solved),
+        bound=int(
+            sum(s.stack.bound for s in solved.values()) + np.count_nonzero((pieces.cut == NOTCH) | (pieces.cut > 0) & (pieces.fixed >= 0))
+        ),
         offsets={name: one.problem.offsets for name, one in asked.items()},
         offset_rules={name: one.offset_rules for name, one in asked.items()},
         leads=_leads(extras),
@@ -148,13 +150,6 @@ def _phases(corner: Corner, found: Pattern, asked: Mapping[str, Asked]) -> tuple
     if not corner.bondable or tied(corner, asked):
         return (TIED,) * len(found.passes)
     return found.passes
-
-
-def _bound(pieces: Pieces, notched: Mapping[str, Mapping[int, Sequence[Nm]]], solved: Mapping[str, Solved]) -> int:
-    """Return the proven least number of cut pieces of all runs; fixed pieces are given."""
-    free = np.bincount(pieces.run[(pieces.cut > 0) & (pieces.fixed < 0)], minlength=len(pieces.runs)).tolist()
-    least = sum(solved[name].least(free[n], notched.get(name, {})) for n, name in enumerate(pieces.runs))
-    return int(least + np.count_nonzero(pieces.cut[pieces.fixed >= 0]))
 
 
 def _start_corners(network: Network) -> dict[str, str]:
@@ -258,9 +253,7 @@ def _bridges(
                 b.sill <= hole.top + run.bottom < b.head and b.start <= o.start and o.end <= b.end for b in through if b is not o
             )
             asks = [a for g in (one.problem.base, *(c[p] for c, p in zip(one.problem.choices, done.picks, strict=True))) for a in g.asks]
-            sides = [
-                (o.start - a.lo, a.hi - o.end) for a in asks if a.of == "joint" and not a.yields and a.lo < o.start and a.hi > o.end
-            ]
+            sides = [(o.start - a.lo, a.hi - o.end) for a in asks if a.of == "joint" and not a.yields and a.lo < o.start and a.hi > o.end]
             start = end = wanted = None
             if over:
                 under = [through[k] for k in over[0][1].opening]

@@ -236,27 +236,6 @@ def _notches(
                 changes.setdefault(low.row, _Change()).notched = True
 
 
-def feet(pieces: Pieces, items: Sequence[Item], runs: Mapping[str, Run]) -> dict[str, dict[int, tuple[Nm, ...]]]:
-    """Return for each run and course the stations of bars whose foot is notched there, no two of which one unit could reach."""
-    rows = _rows(pieces)
-    found: dict[str, dict[int, set[Nm]]] = {}
-    for item in items:
-        for name, station, _ in _places(item, runs) if item.kind == "inspection" else ():
-            first, last = rows.get(name, (0, 0))
-            at = (pieces.start[first:last] < station) & (pieces.end[first:last] > station) & (pieces.cut[first:last] & NOTCH > 0)
-            for row in (np.flatnonzero(at & (pieces.fixed[first:last] < 0)) + first).tolist():
-                found.setdefault(name, {}).setdefault(int(pieces.course[row]), set()).add(station)
-    return {name: {c: _apart(sorted(at), runs[name].unit.length) for c, at in of.items()} for name, of in found.items()}
-
-
-def _apart(stations: Sequence[Nm], least: Nm) -> tuple[Nm, ...]:
-    out: list[Nm] = []
-    for one in stations:
-        if not out or one >= out[-1] + least:
-            out.append(one)
-    return tuple(out)
-
-
 def _changed(pieces: Pieces, changes: Mapping[int, _Change]) -> Pieces:
     """Return the pieces with their changes: units, cuts, work, holes, what is solid and what it weighs."""
     added = {c.unit.code: c.unit for c in changes.values() if c.unit is not None}

@@ -31,13 +31,6 @@ class Solved:
     face: Face
     stack: Stack
 
-    def least(self, cuts: int, feet: Mapping[int, Sequence[Nm]]) -> int:
-        """Return the proven least of cut pieces, by course with these stations notched; at most as many as there are."""
-        if not feet:
-            return min(cuts, self.stack.bound)
-        found = [[sum(s.lo < x < s.hi for x in feet.get(k, ())) for s in row.spans] for k, row in enumerate(self.face.rows, 1)]
-        return min(cuts, self.stack.notched(found))
-
 
 @dataclass
 class Engine:

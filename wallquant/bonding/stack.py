@@ -32,20 +32,6 @@ class Stack:
     cuts: int
     bound: int
     violations: int
-    floors: tuple[tuple[int, ...], ...] = ()
-    """For each span of each course the least cut pieces of that span by itself."""
-    gains: tuple[tuple[tuple[tuple[int, int], ...], int], ...] = ()
-    """Spans (course, place in it) that need so many more together; no span is in two of them."""
-
-    def notched(self, feet: Sequence[Sequence[int]]) -> int:
-        """Return the proven least where also so many pieces of each span are notched: a notch may fall on a piece that is cut anyway.
-
-        *Proof.*  A span has at least max(f, n) cut pieces, n of them notched; spans that gain g together have at least the sum of
-        f and g, so their gain beyond the sum of max(f, n) is what is left of g.
-        """
-        more = [[max(0, n - f) for n, f in zip(row, own, strict=True)] for row, own in zip(feet, self.floors, strict=True)]
-        left = sum(max(0, gain - sum(more[k][n] for k, n in spans)) for spans, gain in self.gains)
-        return sum(map(sum, self.floors)) + sum(map(sum, more)) + left
 
 
 @dataclass
@@ -84,14 +70,11 @@ class Solver:
             over = closer.excess({n.number: f.cuts for n, f in zip(net.nodes, chosen, strict=True)})
             closer.pairs([s for s in closer.stars(range(len(net.nodes))) if over & {*s[0], *s[1]}])
             proof = max(proof, closer, key=Proof.bound)
-        floors, place = proof.floors(), {u: (k, n) for k, numbers in enumerate(net.of_row) for n, u in enumerate(numbers)}
         return Stack(
             layouts=tuple(layouts),
             cuts=cuts,
             bound=min(proof.bound(), cuts),
             violations=_broken(net, chosen),
-            floors=tuple(tuple(floors[u] for u in numbers) for numbers in net.of_row),
-            gains=tuple((tuple(sorted(place[u] for course in star for u in course)), g) for star, g in proof.beyond()),
         )
 
     def fewest(self, span: Span, windows: Sequence[Interval]) -> int | None:
