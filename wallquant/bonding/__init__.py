@@ -32,7 +32,7 @@ from wallquant.building import Building
 from wallquant.findings import Finding
 from wallquant.graph import Network, level_at
 from wallquant.guard import guarded
-from wallquant.layout import TIED, Bridge, Corner, Pieces, Work
+from wallquant.layout import TIED, Bridge, Corner, Work
 from wallquant.rules import Item, Rule, RuleError
 from wallquant.units import Nm
 from wallquant.workers import spread
