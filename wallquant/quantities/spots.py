@@ -2,7 +2,7 @@
 
 The model has no slab, so its edge is taken as the outside of the walls where these enclose rooms; around the lowest storey, and where
 walls enclose nothing, the ground outside serves too.  Places are tried on a grid, the pallet along the longest wall or across it; one
-is free again when what stood there is used up.
+is free again, as it is, when what stood there is used up.
 """
 
 from __future__ import annotations
@@ -107,7 +107,8 @@ class Storeys:
         x, y = (float(v) for v in floor.points[n])
         angle, clear = float(floor.angle[n]), BESIDE + max(self.ground.pallet_length, self.ground.pallet_width) / MM
         taken = np.hypot(floor.points[:, 0] - x, floor.points[:, 1] - y) < clear
-        floor.busy[taken] = np.maximum(floor.busy[taken], end_h)
+        floor.busy[taken] = np.inf  # later pallets take the same place or one beside it, never half of each
+        floor.busy[n] = end_h
         edge = None
         if floor.room[n] != OUTSIDE:
             box = _boxes(floor.points[n : n + 1], floor.angle[n : n + 1], self.ground, 0.0)[0]
