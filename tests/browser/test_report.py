@@ -146,6 +146,19 @@ def test_the_slider_the_days_and_the_run_follow_each_other(show: Open, plan: dic
     assert page.locator("#step-count").text_content() == f"Step {step + 1} of {len(steps)}"
 
 
+def test_a_day_is_jumped_to(show: Open, plan: dict[str, Any]) -> None:
+    page = show(plan)
+    steps = plan["tables"]["steps.csv"]
+    page.select_option("#step-day", label="Day 2")
+    first = int((steps["day"] == 2).to_numpy().argmax())
+    assert int(page.input_value("#step-at")) == first + 1
+    assert page.locator("#step-text").text_content() == steps["text"].iloc[first]
+    page.click("#step-before")
+    assert page.input_value("#step-day") == "1"
+    page.select_option("#step-day", "")
+    assert page.locator("#step-count").text_content() == "All laid"
+
+
 def test_play_goes_on_and_stops(show: Open, plan: dict[str, Any]) -> None:
     page = show(plan)
     page.click("#step-play")

@@ -148,6 +148,7 @@ else {
   drawElevation();
   runBox.disabled = byId('run-before').disabled = byId('run-after').disabled = true;
 }
+listDays();
 tellStep();
 drawDays();
 drawSaw();

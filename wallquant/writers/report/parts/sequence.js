@@ -33,6 +33,7 @@ function tellStep() {
   const done = state.step > last;
   byId('step-at').value = state.step;
   byId('step-at').setAttribute('aria-valuetext', done ? 'all laid' : `step ${state.step} of ${last}`);
+  byId('step-day').value = done ? '' : String(steps.day[i]);
   byId('step-short').textContent = `${Math.min(state.step, last)} / ${last}`;
   byId('step-all').setAttribute('aria-pressed', String(done));
   byId('step-say').textContent = done ? '' : spoken(steps.text[i]);
@@ -91,6 +92,19 @@ byId('step-after').addEventListener('click', () => { play(false); goStep(state.s
 byId('step-all').addEventListener('click', () => { play(false); goStep(last + 1, false); });
 byId('step-play').addEventListener('click', () => play(!playing));
 byId('step-at').addEventListener('input', (event) => { play(false); goStep(Number(event.target.value)); });
+
+// The first step of each day; what is chosen is where the sequence stands.
+function listDays() {
+  const first = new Map();
+  steps.day.forEach((day, i) => { if (!first.has(day)) first.set(day, i + 1); });
+  const days = [...first].sort((a, b) => a[1] - b[1]).map(([day]) => node('option', { value: day }, `Day ${day}`));
+  byId('step-day').replaceChildren(node('option', { value: '' }, 'Day …'), ...days);
+  byId('step-day').disabled = !last;
+  byId('step-day').addEventListener('change', (event) => {
+    play(false);
+    goStep(event.target.value ? first.get(Number(event.target.value)) : last + 1, event.target.value !== '');
+  });
+}
 
 // Days are folded; a day's steps are made when it is opened.
 function drawDays() {
