@@ -29,7 +29,7 @@ POUND = 0.45359237
 @click.command(name="plan")
 @shared
 @click.option("-o", "--out", type=click.Path(path_type=Path), required=True, help="Folder for the plan; an older plan there is replaced.")
-@click.option("--write", "extra", metavar="NAME,...", help="Further files to write: bcf, dxf, ifc, xlsx, and what plugins add.")
+@click.option("--write", "extra", metavar="NAME,...", help="Further files to write: bcf, dxf, ifc, pdf, xlsx, and what plugins add.")
 def command(model: Path, out: Path, extra: str | None, form: str, **options: Any) -> int:
     """Lay, order and count the walls of MODEL, an IFC file or a wall list.
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import Any
 
-BUILT_IN = ("bcf", "dxf", "ifc", "xlsx")
+BUILT_IN = ("bcf", "dxf", "ifc", "pdf", "xlsx")
 """Formats that ``--write`` knows besides those of plugins; each is a module here with a function ``write(plan, folder)``."""
 
 

@@ -1,0 +1,293 @@
+"""sheets.pdf, read back with pypdf: its pages, its numbers against the plan's tables, names that do no harm, equal bytes."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from pypdf import PdfReader
+
+from tests.unit.command_line import outside, wall, wall_list
+from wallquant.units import INCH, MM
+from wallquant.writers.pdf.paper import ODD
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_models"
+NAMES = {"mm": "landing_tool_store", "in": "field_station_workshop"}
+FEET = re.compile(r"^(-)?(?:(\d+)'-)?(?:(\d+))?\s?(?:(\d+)/(\d+))?\"$")
+
+
+@pytest.fixture(scope="module", params=["mm", "in"])
+def plan(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("sheets") / "out"
+    name = NAMES[request.param]
+    model = SAMPLES / f"{name}_{request.param}.ifc"
+    more = ("--job", SAMPLES / f"{name}.job.yaml", "--survey", SAMPLES / f"{name}_slab.csv", "--write", "pdf")
+    code, _, told = outside("plan", model, "-o", out, *more)
+    assert code in (0, 1), told
+    return out
+
+
+@cache
+def pages(folder: Path) -> tuple[str, ...]:
+    return tuple(page.extract_text() for page in PdfReader(folder / "sheets.pdf").pages)
+
+
+def titled(folder: Path, start: str) -> list[str]:
+    """Lines of the pages whose title starts so."""
+    return [line for page in pages(folder) if page.startswith(start) for line in page.splitlines()]
+
+
+def table(folder: Path, name: str) -> pd.DataFrame:
+    return pd.read_csv(folder / name, keep_default_na=False)
+
+
+def system(folder: Path) -> str:
+    return str(json.loads((folder / "summary.json").read_text(encoding="utf-8"))["people_unit"])
+
+
+def millimetres(figure: str, units: str) -> float:
+    """Read a drawing's figure; of feet and inches to 1/16 in."""
+    if units == "mm":
+        return float(figure)
+    found = FEET.match(figure)
+    assert found, figure
+    sign, foot, inch, part, whole = found.groups()
+    marks = (int(foot or 0) * 12 + int(inch or 0)) * 16 + (int(part) * 16 // int(whole) if part else 0)
+    return (-1 if sign else 1) * marks * INCH / 16 / MM
+
+
+def slack(units: str) -> float:
+    return 0.051 if units == "mm" else 25.4 / 32 + 1e-6
+
+
+def figures(line: str, units: str) -> list[str]:
+    """Figures of a row of a table, in their order."""
+    return re.findall(r"-?\d+(?:\.\d+)?(?=\s|$)" if units == "mm" else r"-?(?:\d+'-)?(?:\d+ )?(?:\d+/\d+|\d+)\"", line)
+
+
+def test_each_run_storey_and_day_has_its_sheet(plan: Path) -> None:
+    titles = [page.splitlines()[0] for page in pages(plan)]
+    for run in table(plan, "runs.csv")["run"]:
+        assert any(re.match(rf"Run {run}[,\s]", t) for t in titles), run
+    for storey in set(table(plan, "runs.csv")["storey"]):
+        assert f"First course, {storey}" in titles
+        assert f"Bars before the pour, {storey}" in titles
+    assert "Slab as surveyed" in titles
+    for day in set(table(plan, "steps.csv")["day"]):
+        assert any(t.startswith(f"Day {day},") for t in titles), day
+
+
+def test_pages_are_numbered_and_none_is_empty(plan: Path) -> None:
+    every = pages(plan)
+    for n, page in enumerate(every, 1):
+        assert re.search(rf"Page {n} of\s+{len(every)}\b", page), page[-200:]
+        assert len(page.split()) > 30, page
+        assert "no structural design" in page
+
+
+def test_bars_stand_where_items_say(plan: Path) -> None:
+    units, items = system(plan), table(plan, "items.csv")
+    bottoms = dict(table(plan, "runs.csv")[["run", "bottom_mm"]].values.tolist())
+    stubs = items[(items["kind"] == "bar") & (items["start_mm"] == items["end_mm"])]
+    stubs = stubs[stubs["bottom_mm"] == stubs["run"].map(bottoms)]
+    wanted = {(round(x, 3), round(y, 3)) for x, y in stubs[["x_mm", "y_mm"]].values.tolist()}
+    assert len(wanted) > 10
+    found: list[tuple[float, float, float, float]] = []
+    for line in titled(plan, "Bars before the pour"):
+        row = re.match(r"(\d+)\s*R\d+\s(.*)", line)
+        if row and len(told := figures(row[2], units)) == 6:
+            x, y, _, _, px, py = (millimetres(one, units) for one in told)
+            found.append((x, y, px, py))
+    assert len(found) == len(wanted)
+    near = slack(units)
+    for _, _, px, py in found:
+        assert any(abs(px - x) <= near and abs(py - y) <= near for x, y in wanted), (px, py)
+    # from the two edges: the samples' axes are the model's, so that both pairs differ by one and the same shift
+    first = found[0]
+    for x, y, px, py in found:
+        assert abs((px - x) - (first[2] - first[0])) <= 4 * near
+        assert abs((py - y) - (first[3] - first[1])) <= 4 * near
+
+
+def test_edges_are_the_outermost_faces(plan: Path) -> None:
+    """By the pieces' boxes alone: no piece of the lowest courses lies beyond an edge, and one touches each."""
+    units, pieces = system(plan), table(plan, "pieces.csv")
+    flat = pieces[(pieces["plan"] == "") & (pieces["angle_deg"] % 90 == 0)]
+    upright = flat["angle_deg"] % 180 != 0
+    length, half = flat["end_mm"] - flat["start_mm"], flat["thickness_mm"] / 2
+    x0 = (flat["x_mm"] - half.where(upright, 0)).min()
+    y0 = (flat["y_mm"] - half.where(~upright, 0)).min()
+    assert (length > 0).all()
+    rows = [re.match(r"(\d+)\s*R\d+\s(.*)", line) for line in titled(plan, "Bars before the pour")]
+    told = [figures(r[2], units) for r in rows if r]
+    x, y, _, _, px, py = (millimetres(one, units) for one in next(t for t in told if len(t) == 6))
+    assert px - x == pytest.approx(x0, abs=2 * slack(units))
+    assert py - y == pytest.approx(y0, abs=2 * slack(units))
+
+
+def test_first_course_is_that_of_the_pieces(plan: Path) -> None:
+    units, pieces = system(plan), table(plan, "pieces.csv")
+    near = slack(units)
+    for run, some in pieces.groupby("run"):
+        low = some["start_mm"].min()
+        first = some[some["course"] == some["course"][some["course"] >= 1].min()]
+        lines = titled(plan, f"Run {run},")
+        at = lines.index("First course, from corner to jambs")
+        told: dict[str, tuple[float, float]] = {}
+        for line in lines[at:]:
+            row = re.match(r"(C\d+-\d+)\s(.*?)\s?(?:std|core|u|lintel|virtual)-", line)
+            if row and len(two := figures(row[2], units)) == 2 and row[1] not in told:
+                told[row[1]] = (millimetres(two[0], units), millimetres(two[1], units))
+            if line.startswith("Course pole"):
+                break
+        for _, piece in first.iterrows():
+            start, end = told[str(piece["piece"]).removeprefix(f"{run}-")]
+            assert start == pytest.approx(piece["start_mm"] - low, abs=near), piece["piece"]
+            assert end == pytest.approx(piece["end_mm"] - low, abs=near), piece["piece"]
+
+
+def test_every_cut_is_in_its_run_s_schedule(plan: Path) -> None:
+    cuts = table(plan, "cuts.csv")
+    by_run: dict[str, set[str]] = {}
+    for piece, stock in cuts[["piece", "stock"]].values.tolist():
+        run, _, mark = piece.partition("-")
+        by_run.setdefault(run, set()).add(f"{mark} {stock}")
+    for run, wanted in by_run.items():
+        lines = titled(plan, f"Run {run},")
+        found = {f"{m[1]} {m[2]}" for line in lines if (m := re.match(r"(C\d+-\d+)\s.*\s(S\d+)$", line))}
+        assert wanted == found
+
+
+def test_each_step_is_on_its_day_at_its_time(plan: Path) -> None:
+    steps = table(plan, "steps.csv")
+    for day, some in steps.groupby("day"):
+        text = " ".join(titled(plan, f"Day {day},"))
+        for start, said in some[["start_h", "text"]].values.tolist():
+            minutes = round((7 * 3600 + round(start * 3600)) / 60) % 1440
+            assert f"{minutes // 60:02d}:{minutes % 60:02d}" in text
+            assert " ".join(said.split()[:5]) in text, said
+        holds = some[some["kind"] == "hold"]
+        assert ("Holds: work stops until it is done" in text) == bool(len(holds))
+
+
+def test_pre_cuts_are_those_of_the_next_day(plan: Path) -> None:
+    pieces, steps = table(plan, "pieces.csv"), table(plan, "steps.csv")
+    laid = pieces.merge(steps[["step", "day", "kind"]], on="step")
+    sawn = laid[(laid["stock"] != "") & (laid["kind"] != "closure")]
+    days = sorted(set(steps["day"]))
+    for day, after in pairwise(days):
+        wanted = set(sawn[sawn["day"] == after]["piece"])
+        lines = titled(plan, f"Day {day},")
+        heading = f"Saw today for day {after}"
+        assert (heading in lines) == bool(wanted)
+        if wanted:
+            found = {m[1] for line in lines[lines.index(heading) :] if (m := re.match(r"(R\d+-C\d+-\d+)\s.*S\d+$", line))}
+            assert found == wanted
+
+
+def test_cautions_go_with_what_the_day_holds(plan: Path) -> None:
+    steps = table(plan, "steps.csv")
+    findings = json.loads((plan / "findings.json").read_text(encoding="utf-8"))["findings"]
+    said = {f["code"].partition(".")[2]: " ".join(f["text"].split()[:6]) for f in findings if f["code"].startswith("caution.")}
+    for day, some in steps.groupby("day"):
+        text = " ".join(titled(plan, f"Day {day},"))
+        for always in ("local-codes", "mortar", "wind"):
+            assert said[always] in text, (day, always)
+        if (some["kind"] == "lintel").any():
+            assert said["lifting"] in text
+            assert said["props"] in text
+    assert said["silica"] in " ".join(titled(plan, "Day 1,"))
+
+
+def test_rod_readings_are_those_of_the_survey(plan: Path) -> None:
+    units, bench = system(plan), table(plan, "bench.csv")
+    rows = [m for line in titled(plan, "Slab as surveyed") if (m := re.match(r"(K\d+)\s(R\d+-C\d+-\d+)\s(.*)", line))]
+    assert [m[1] for m in rows] == bench["corner"].tolist()
+    for m, (bed, top, reading) in zip(rows, bench[["bed_mm", "top_mm", "reading_mm"]].values.tolist(), strict=True):
+        told = [millimetres(f, units) for f in figures(m[3].removesuffix("begin here"), units)]
+        assert told == pytest.approx([float(bed), float(top), float(reading)], abs=slack(units) + 0.001)
+
+
+def test_text_lies_on_its_page(plan: Path) -> None:
+    """No text begins off the paper, and none is smaller than can be read."""
+    for page in PdfReader(plan / "sheets.pdf").pages:
+        wide, high = float(page.mediabox.width), float(page.mediabox.height)
+        assert wide > high
+        for x, y, size in placed(page):
+            assert 10 < x < wide - 10 and 10 < y < high - 10, (x, y)
+            assert size >= 4.5
+
+
+def placed(page: object) -> Iterator[tuple[float, float, float]]:
+    out: list[tuple[float, float, float]] = []
+
+    def visit(text: str, cm: list[float], tm: list[float], font: object, size: float) -> None:
+        if text.strip():
+            x, y = tm[4] * cm[0] + tm[5] * cm[2] + cm[4], tm[4] * cm[1] + tm[5] * cm[3] + cm[5]
+            out.append((x, y, size))
+
+    page.extract_text(visitor_text=visit)  # type: ignore[attr-defined]
+    return iter(out)
+
+
+def hostile(folder: Path, *extra: str) -> Path:
+    names = ("<b>bold", "</para><font size=99>", "=1+1", "../../up", "壁の名前", "&amp; %s {0}", "\\u202etrap \\ufffe", "W" * 300)
+    walls = [wall(name=name.replace("\\", "\\\\") if "\\u" not in name else name, x=n * 8000) for n, name in enumerate(names)]
+    model = wall_list(folder, *walls, name="m<i>&=1.walls.yaml")
+    out = folder / "out"
+    code, _, told = outside("plan", model, "-o", out, "--write", "pdf", *extra)
+    assert code in (0, 1), told
+    return out
+
+
+def test_names_are_only_ever_text(tmp_path: Path) -> None:
+    out = hostile(tmp_path)
+    text = "\n".join(pages(out))
+    for name in ("<b>bold", "</para><font size=99>", "=1+1", "../../up", "&amp; %s {0}", "m<i>&=1.walls.yaml"):
+        assert name in text
+    assert f"({ODD * 4})" not in text and ODD * 4 in text, "letters that the font has not are shown as such"
+    assert f"{ODD} stands for a letter that this font has not" in text
+    assert "WWW…" in text
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["m<i>&=1.walls.yaml", "out"]
+    raw = (out / "sheets.pdf").read_bytes()
+    for action in (b"/JavaScript", b"/Launch", b"/URI", b"/OpenAction /S"):
+        assert action not in raw
+
+
+def test_without_bars_and_survey_their_sheets_are_left_out(tmp_path: Path) -> None:
+    titles = [page.splitlines()[0] for page in pages(hostile(tmp_path))]
+    assert not any(t.startswith(("Bars", "Slab")) for t in titles)
+    assert any(t.startswith("First course") for t in titles)
+
+
+def test_equal_plans_give_equal_bytes(tmp_path: Path) -> None:
+    for n in ("a", "b"):
+        (tmp_path / n).mkdir()
+    one, other = (hostile(tmp_path / n) for n in ("a", "b"))
+    assert (one / "sheets.pdf").read_bytes() == (other / "sheets.pdf").read_bytes()
+
+
+def test_a_long_run_goes_on_on_the_next_page(tmp_path: Path) -> None:
+    model = wall_list(tmp_path, wall(name="long", length=49_999))
+    code, _, told = outside("plan", model, "-o", tmp_path / "out", "--write", "pdf")
+    assert code in (0, 1), told
+    titles = [page.splitlines()[0] for page in pages(tmp_path / "out")]
+    parts = [t for t in titles if "part " in t]
+    assert len(parts) >= 4
+    text = [p for p in pages(tmp_path / "out") if "part " in p.splitlines()[0]]
+    pieces = table(tmp_path / "out", "pieces.csv")
+    for name in pieces["piece"]:
+        assert any(re.search(rf"\b{name.removeprefix('R1-C')}\b", page) for page in text), name
+
+
+def test_a_plan_without_walls_says_so(tmp_path: Path) -> None:
+    model = wall_list(tmp_path, wall(name="thick", thickness=777))
+    code, _, told = outside("plan", model, "-o", tmp_path / "out", "--write", "pdf")
+    assert code in (0, 1), told
+    assert "This plan has no pieces" in pages(tmp_path / "out")[0]
