@@ -18,7 +18,7 @@ from typing import Any, get_args
 
 from wallquant.findings import SEVERITIES, Finding, Place
 from wallquant.layout import Course, Courses, Run, Work
-from wallquant.rules import Amount, Choice, ParamError, Precedence, Rule, RuleError, Sentence
+from wallquant.rules import Amount, Choice, Item, Lead, ParamError, Phase, Precedence, Rule, RuleError, Sentence
 from wallquant.units import Nm
 
 PATIENCE = 10
@@ -52,8 +52,14 @@ class Guarded(Rule):
         """Ask about one run."""
         where = f"demand on run {run.name}"
         out: list[Sentence] = self._heard(where, lambda: list(self.rule.demand(run, courses)))
+        corners = {j.corner for j in run.junctions}
         for one in out:
             self._vet(where, one, get_args(Sentence))
+            for part in (part for group in one.alternatives for part in group) if isinstance(one, Choice) else (one,):
+                if isinstance(part, (Phase, Lead)) and part.corner not in corners:
+                    self._wrong(where, f"says a {type(part).__name__} at corner {part.corner!r}, which is none of the run's")
+                if isinstance(part, Item) and (part.end < part.start or part.top < part.bottom or part.quantity < 0 or part.seconds < 0):
+                    self._wrong(where, f"says an Item ({part.kind}) that ends before it begins, or with a quantity or seconds below 0")
         return out
 
     def offset(self, upper: Course, lower: Course) -> Nm:
@@ -74,6 +80,8 @@ class Guarded(Rule):
             for name in (*one.first, *one.then):
                 if name not in steps:
                     self._wrong("precede", f"names the step {name!r}, which there is not")
+            if min(one.lag, one.not_before, one.hold_seconds, one.most_lag or 0) < 0:
+                self._wrong("precede", "says a lag, not_before or hold_seconds below 0")
         return [replace(one, rule=self.code) for one in out]
 
     def measure(self, work: Work) -> list[Amount]:

@@ -171,9 +171,9 @@ class BondBeams(Rule):
 
     Source
     ------
-    Two bars one above the other, cross units cut on site: common practice, no source.  Lap of 48 diameters, continuous round corners, not
-    through movement joints unless shown: UFGS 04200, 3.10 (read).  24 in for No. 4: UFC 3-310-03A (read).  Grout lifts and hours of other
-    work: project input.  Whether, where and with what steel is the engineer's value: nothing is placed without it.
+    Two bars, cross units cut on site: common practice, no source.  Lap of 48 diameters, continuous round corners, not through movement
+    joints unless shown: UFGS 04200, 3.10 (read).  24 in for No. 4: UFC 3-310-03A (read).  Hours of work: project input.
+    Whether, where and with what steel is the engineer's value.
 
     Example
     -------

@@ -78,17 +78,16 @@ class Junctions(Rule):
 
     What it asks
     ------------
-    At each T and X corner that is not bonded no run passes the other in any course, and a tie lies in every `spacing`-th
-    bed, the top of the wall excepted, where both walls stand.  L corners are always bonded.  A corner that the parameter
-    `corners` names is joined as it says.  With `head_gap` a gap is named over each wall that bears nothing.  Over a
-    bonded stem the run through it has no joint within the stem's thickness: in a
-    course where the stem passes its two faces are head joints, from which those below and above stand off as running_bond asks,
-    and between its faces no joint may hide either.  That gives way only within a unit of a jamb, an end or another corner.
+    At each T and X corner that is not bonded no run passes the other, and a tie lies in every `spacing`-th bed, the top of the
+    wall excepted, where both walls stand.  L corners are always bonded.  `corners` names corners that are joined otherwise.
+    With `head_gap` a gap is named over each wall that bears nothing.  Over a bonded stem the run through has no joint within the
+    stem's thickness; where the stem passes, its faces are head joints, from which others stand off as running_bond asks.
+    That gives way only within a unit of a jamb, an end or another corner.
 
     Why
     ---
-    Bonding a partition into a bearing wall cuts the bearing wall's bond for nothing and cracks when the two move
-    differently; units of two thicknesses do not bond without cuts.
+    A partition bonded into a bearing wall cuts that wall's bond for nothing, and cracks when the two move differently; units of two
+    thicknesses need cuts.
 
     Source
     ------
@@ -96,9 +95,8 @@ class Junctions(Rule):
 
     Example
     -------
-    A partition of 12 courses against a bearing wall: ties on courses 2, 4, 6, 8 and 10, five in all.  Bonded to a wall of 200 mm
-    on joints of 1 mm: where it butts, no joint centre of the run through it lies within 251.5 mm of its axis for a lap of 150 mm,
-    within 181.5 mm for a lap of 80 mm.
+    A partition of 12 courses against a bearing wall: ties on courses 2, 4, 6, 8 and 10, five in all.  Bonded, 200 mm thick, with a
+    lap of 80 mm: where it butts, no joint of the other run lies within 181.5 mm of its axis.
     """
 
     code = "junctions"

@@ -24,29 +24,27 @@ class LintelBearing(Rule):
 
     What it asks
     ------------
-    Over each opening whose head lies below the top of the wall: a bed at the head, a stock lintel on it, `bearing` (or
-    `short_bearing`) on both sides, and no head joint in the course below within the bearings.  Near a corner the lintel ends
-    at the outer face or butts against the other run.  Two openings of one head whose pier is too short for two bearings get
-    one lintel where the stock is long enough, else half of the pier each, but never less than `least`.  An opening narrower
-    than `least_width` is bridged by a whole unit.  Where virtual units are allowed and no stock lintel does, one made to measure
-    is assumed, and told: up to `assumed_width`, with what bearing there is, never less than `least`.
-    From `prop_from` on lintels are propped; above `hoist_over` they want a hoist.
+    Over each opening with masonry above: a bed at the head, a stock lintel, `bearing` (or `short_bearing`) on both sides, and no head
+    joint in the course below within the bearings.  Near a corner it ends at the outer face or butts against the other
+    run.  Two openings with too short a pier share one lintel where the stock is long enough, else half of the pier each,
+    never less than `least`.  A unit bridges what is narrower than `least_width`.  With virtual units, where no stock does,
+    one made to measure is assumed, up to `assumed_width`.  From `prop_from` on lintels are propped; above
+    `hoist_over` a hoist is wanted.
 
     Why
     ---
-    A lintel passes the load of the wall above to the two jambs; a joint inside a bearing makes a loose corner of it.
+    A lintel passes loads to the jambs; a joint inside a bearing makes a loose corner.
 
     Source
     ------
-    8 in: common practice for AAC (an estimating handbook says precast is often required to bear 8 in, read).  4 in at least:
-    2006 IBC 2104.1.5, read in a study card.  100 mm up to 1.2 m and 150 mm beyond: NHBC Standards 2020, 6.1.12, table 5
-    (read), preset uk.  20 in: WAC 246-359-440 (read), preset wac.  Load triangle and arching: NCMA TEK 17-01B (read).  Lengths only:
-    what a lintel carries is for its supplier and the engineer.
+    8 in: common practice for AAC.  4 in at least: 2006 IBC 2104.1.5 (a study card, read).
+    uk: NHBC Standards 2020, 6.1.12, table 5 (read); wac: WAC 246-359-440 (read).  Arching: NCMA TEK 17-01B (read).  Lengths
+    only: capacity is for the supplier and the engineer.
 
     Example
     -------
-    A door of 900 mm, 500 mm from the outside face of a corner, wall 200 mm: a lintel of 1500 mm butts against the other run
-    and bears 299 and 301 mm.
+    A 900 mm door, 500 mm from the outside of a corner, wall 200 mm: a 1500 mm lintel butts against the other run and bears 299 and
+    301 mm.
     """
 
     code = "lintel_bearing"

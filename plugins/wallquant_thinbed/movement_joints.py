@@ -132,9 +132,9 @@ class MovementJoints(Rule):
 
     What it asks
     ------------
-    Nothing until a distance is given.  Then in each run that is longer: fixed straight joints of `width` through all courses, as
-    few as keep the distance, and as even as can be; the first within `near_corner` of it from a corner; one at each step of the
-    top, and on both sides of openings wider than `wide`.  None lies over an opening, nearer to a jamb than `off_jambs` or to
+    Nothing until a distance is given.  Then in each longer run: straight joints of `width` through all courses, as few and as even as
+    can be; the first within `near_corner` of the distance from a corner; one at each step of the top, and on both sides of
+    openings wider than `wide`.  None lies over an opening, nearer to a jamb than `off_jambs` or to
     another wall than `off_corners`.  Where the distance leaves room the engine chooses the place with fewest cuts.  Filler,
     sealant on both faces and sliding ties are counted.
 
@@ -144,10 +144,9 @@ class MovementJoints(Rule):
 
     Source
     ------
-    Presets: ncma 1.5 times the height and at most 25 ft (NCMA TEK 10-2B, read; it asks for horizontal steel); ncma_4in
-    at most 20 ft (TEK 10-02D notice of 2019, read); us_army 20 ft, the lower end of its 20 to 25 ft (masonry course EN5157, read); nhbc
-    6 m (Good Craftsmanship Guide 2002, concrete block, read); en 6 m for AAC (EN 1996-2, 2.3.4.2, from memory).  3/8 in in
-    the American presets is common practice, no source.  None was written for every AAC wall: the engineer decides.
+    Presets, read: ncma, 1.5 times the height and at most 25 ft (NCMA TEK 10-2B, with horizontal steel); ncma_4in, at most 20 ft (TEK
+    10-02D notice of 2019); us_army, 20 ft (masonry course EN5157: 20 to 25 ft); nhbc, 6 m (Good Craftsmanship Guide 2002, concrete
+    block).  From memory: en, 6 m for AAC (EN 1996-2, 2.3.4.2).  3/8 in is common practice, no source.  The engineer decides.
 
     Example
     -------

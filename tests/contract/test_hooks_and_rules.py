@@ -19,6 +19,8 @@ TESTS = Path(__file__).parents[1]
 SECTIONS = ("What it asks", "Why", "Source", "Example")
 LEAST_CASES = 3
 HOOKS = sorted(name for name, value in vars(hookspecs).items() if hasattr(value, f"{hookspecs.PROJECT}_spec"))
+MOST_WORDS = 225
+"""In the prose of a rule's page, its headings among them."""
 RULES = sorted(plugins.load().rules.values(), key=lambda rule: rule.code)
 
 
@@ -70,6 +72,13 @@ def test_a_rule_says_what_it_is(rule: type[Rule]) -> None:
     assert tuple(sections) == SECTIONS
     assert all(sections.values()), "an empty section"
     assert Path(str(sys.modules[rule.__module__].__file__)).stem == rule.code, "one rule, one file, under its code"
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
+def test_a_rules_page_is_read_in_a_minute(rule: type[Rule]) -> None:
+    """People read 200 to 250 words a minute (common practice, no source); parameters are looked up."""
+    words = [w for w in inspect.cleandoc(rule.__doc__ or "").split() if w.strip("-")]
+    assert len(words) <= MOST_WORDS, f"{len(words)} words"
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)

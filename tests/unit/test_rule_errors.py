@@ -185,3 +185,54 @@ def test_a_rule_within_its_time_is_not_stopped() -> None:
     for seconds in (0, 30):
         [one] = guard.guarded([Busy()], seconds=seconds)
         assert list(one.measure(None)) == []  # type: ignore[arg-type]
+
+
+WIDE = "Window(course={0}, lo=-10**10, hi=run.length + 10**10)"
+FORBIDS = {
+    "one window": DEMAND + f"return [{WIDE.format('c.number')} for c in courses.levels]",
+    "many windows": DEMAND
+    + "return [Window(course=c.number, lo=x, hi=x + 6 * 10**6) for c in courses.levels for x in range(0, run.length, 5 * 10**6)]",
+    "straight joints": DEMAND + "return [Fixed(course=1, courses=9, lo=x, hi=x + 10**6) for x in range(10**8, run.length, 4 * 10**7)]",
+    "one straight joint": DEMAND + "return [Fixed(course=1, courses=9, lo=0, hi=run.length)]",
+    "a long piece": DEMAND + "return [Fixed(course=1, lo=0, hi=run.length, unit=run.unit.code)]",
+}
+
+
+@pytest.mark.parametrize("what", FORBIDS)
+def test_a_rule_that_forbids_everything_stops_the_plan_or_is_left_out(what: str, tmp_path: Path, run: Run) -> None:
+    model, own = wall_list(tmp_path, wall(), wall("B", x=6000)), plugin(tmp_path, RULE.format(FORBIDS[what]))
+    sentence = refused(run("plan", model, "-o", tmp_path / "out", "--plugin", own))
+    assert "own_rule" in sentence
+    leave = job(tmp_path, "on_rule_error: leave out\n")
+    assert run("plan", model, "-o", tmp_path / "plain")[0] == 0
+    assert run("plan", model, "-o", tmp_path / "left", "--plugin", own, "--job", leave)[0] == 0
+    assert (tmp_path / "left" / "pieces.csv").read_bytes() == (tmp_path / "plain" / "pieces.csv").read_bytes()
+    assert [f["rules"] for f in told(tmp_path / "left") if f["code"] == "rule.left-out"] == [["own_rule"]]
+
+
+@pytest.mark.parametrize("on", ["stop", "leave out"])
+def test_where_a_rule_leaves_no_layout_its_windows_there_go_and_no_offset(on: str, tmp_path: Path, run: Run) -> None:
+    """Course 2 is forbidden whole, in course 3 a stretch about one joint: the one goes with a finding, the other holds."""
+    model = wall_list(tmp_path, wall(length=4799))
+    near = "Window(course=3, lo=1100 * 10**6, hi=1300 * 10**6)"
+    own = plugin(tmp_path, RULE.format(DEMAND + f"return [{WIDE.format(2)}, {near}]"))
+    held = plugin(tmp_path, RULE.format(DEMAND + f"return [{near}]"), name="held")
+    assert run("plan", model, "-o", tmp_path / "held", "--plugin", held)[0] == 0
+    assert run("plan", model, "-o", tmp_path / "out", "--plugin", own, "--job", job(tmp_path, f"on_rule_error: {on}\n"))[0] == 1
+    assert (tmp_path / "out" / "pieces.csv").read_bytes() == (tmp_path / "held" / "pieces.csv").read_bytes()
+    errors = [f for f in told(tmp_path / "out") if f["severity"] == "error"]
+    assert [(f["code"], f["rules"], f["place"]["course"], f["times"]) for f in errors] == [("bond.forbids-all", ["own_rule"], 2, 1)]
+    assert not [f for f in told(tmp_path / "out") if f["code"] == "bond.least-offset"]
+    assert run("audit", tmp_path / "out")[0] == 0
+
+
+def test_two_rules_that_leave_no_layout_together_lose_no_offset(tmp_path: Path, run: Run) -> None:
+    """Neither forbids more than a unit; together they do.  The one that forbids more goes there, and is named; offsets stay."""
+    model = wall_list(tmp_path, wall(length=4799))
+    two = "return [Window(course=2, lo=x, hi=x + {1} * 10**6) for x in range({0} * 10**6, run.length, 800 * 10**6)]"
+    first = plugin(tmp_path, RULE.format(DEMAND + two.format(-100, 450)), name="first")
+    second = plugin(tmp_path, RULE.format(DEMAND + two.format(300, 500)).replace("own_rule", "wider_rule"), name="second")
+    assert run("plan", model, "-o", tmp_path / "out", "--plugin", first, "--plugin", second)[0] == 1
+    errors = [f for f in told(tmp_path / "out") if f["severity"] == "error"]
+    assert [(f["code"], [r for r in f["rules"] if r.endswith("_rule")]) for f in errors] == [("bond.joint-window-broken", ["wider_rule"])]
+    assert not [f for f in told(tmp_path / "out") if f["code"] == "bond.least-offset"]

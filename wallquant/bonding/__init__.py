@@ -1,9 +1,9 @@
 """Bonding: from the graph to every piece in its place.  `bond` is the door.
 
 Rooms: `asking` (rules' sentences to problems), `beds` and `coursing` (levels), `cells` (the face cut into courses), `corners` and `phases`
-(who passes), `problem`, `span`, `pair` and `stack` (head joints), `solving` (all runs), `stamping` (pieces as columns), `conflicts`,
-`standing` and `rounds` (what cannot be laid is left out, and the rest solved again), `placing` (items), `cores` (bars), `laid` and
-`ledger` (what is laid against what is drawn), `telling` (findings).
+(who passes), `problem`, `span`, `pair` and `stack` (head joints), `forbidding` and `giving` (windows that leave no layout), `solving`
+(all runs), `stamping` (pieces as columns), `conflicts`, `standing` and `rounds` (what cannot be laid is left out, and the rest solved
+again), `placing` (items), `cores` (bars), `laid` and `ledger` (what is laid against what is drawn), `telling` (findings).
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wallquant.bonding import forbidding
 from wallquant.bonding.angled import of_angled, wedges
 from wallquant.bonding.asking import Asked, Extras
 from wallquant.bonding.beds import of_beds
@@ -126,6 +127,7 @@ def bond(
     books = [account for name in asked for account in by_run[name]]
     findings = [
         *of_beds(laid.beds, drawn, system),
+        *forbidding.told(asked, laid.forbidden, system),
         *of_runs(asked, solved, system),
         *of_corners(corners, patterns, asked),
         *of_angled(corners, asked, system),

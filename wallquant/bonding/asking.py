@@ -93,6 +93,7 @@ def ask(
     seen = replace(run, openings=fit.openings, top=fit.top)
     spoken = [(rule.code, s) for rule in rules for s in rule.demand(seen, levels) if not (isinstance(s, Choice) and left & bridged(s))]
     _check_units(run, spoken)
+    _check_straight(run, spoken)
     offsets, offset_rules = _offsets(rules, fit)
     catalogue = run.catalogue
     base, choices, names = _groups(seen, fit, spoken)
@@ -140,7 +141,9 @@ def ask(
 
 
 def _check_units(run: Run, spoken: Iterable[tuple[str, Sentence]]) -> None:
-    """Refuse a unit that the catalogue does not have, and over a stretch one of another face: joints are solved for one face."""
+    """Refuse a unit that the catalogue does not have, over a stretch one of another face (joints are solved for one), and fixed pieces
+    or straight joints longer than a unit is.
+    """
     for code, s in spoken:
         if isinstance(s, Choice):
             _check_units(run, [(code, one) for a in s.alternatives for one in a])
@@ -153,6 +156,22 @@ def _check_units(run: Run, spoken: Iterable[tuple[str, Sentence]]) -> None:
                 face = " x ".join(mm_text(size) for size in (run.unit.length, run.unit.height))
                 said = f"rule {code} asks for {s.unit} in run {run.name}, whose units are {face} mm; ask for one of that face"
                 raise RuleError(said, code)
+        if isinstance(s, Fixed):
+            most = run.catalogue.unit(s.unit).length if s.unit else run.unit.length
+            if not 0 < s.hi - s.lo <= most:
+                what = f"a piece of unit {s.unit}" if s.unit else "a straight joint"
+                said = f"rule {code} places {what} {mm_text(s.hi - s.lo)} mm long in run {run.name}, course {s.course}"
+                raise RuleError(f"{said}; it can be longer than 0 and up to {mm_text(most)} mm", code)
+
+
+def _check_straight(run: Run, spoken: Iterable[tuple[str, Sentence]]) -> None:
+    """Refuse straight joints of one rule between which the least piece does not fit."""
+    joints = sorted((code, s.course, s.lo, s.hi) for code, s in spoken if isinstance(s, Fixed) and not s.unit)
+    least = run.catalogue.least_actual
+    for (code, course, _, hi), (other, same, lo, _) in itertools.pairwise(joints):
+        if (code, course) == (other, same) and lo - hi < least:
+            said = f"rule {code} places straight joints {mm_text(max(0, lo - hi))} mm apart in run {run.name}, course {course}"
+            raise RuleError(f"{said}; the least piece between them is {mm_text(least)} mm", code)
 
 
 def _extras(spoken: Sequence[tuple[str, Sentence]]) -> Extras:

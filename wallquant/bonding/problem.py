@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face, level, mean_length
+from wallquant.bonding.giving import bearable, hard
 from wallquant.bonding.mitres import Askew, parted
 from wallquant.bonding.nodes import Row, Soft
 from wallquant.bonding.span import Bonded, Interval, Span
@@ -153,11 +154,11 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
     for k in range(1, problem.levels.count + 1):
         at = extent(problem, passes, k, shift)
         ends.append(at[:2])
-        hard = sorted({(a.lo, a.hi + problem.how.joint) for a in asks.get(k, ()) if a.of == "joint" and a.yields == 0})
+        windows = hard(asks.get(k, ()), problem.how.joint)
         spans: list[Span] = []
         row_cells: list[Cell] = []
         for cell in by_row.get(k, ()):
-            for span in spans_of(problem, passes, cell, at, hard):
+            for span in spans_of(problem, passes, cell, at, windows):
                 if span.hi - span.lo < problem.how.least or _thin(problem, span) or solver.fewest(span, ()) is None:
                     if span.hi > span.lo:
                         small.append(Scrap(lo=span.lo, hi=span.hi, bottom=span.bottom, top=span.top, reason="shorter than the least piece"))
@@ -165,13 +166,11 @@ def laid_face(problem: Problem, passes: Passes, picks: tuple[int, ...], shift: t
                 ripped = span.top - span.bottom != problem.levels.height
                 spans.append(replace(span, ripped=True) if ripped else span)
                 row_cells.append(cell)
-        soft = sorted(
-            {(a.lo, a.hi, a.of, a.yields) for a in asks.get(k, ()) if a.yields or a.of == "cut"}, key=lambda s: (s[0], s[1], s[2], s[3])
-        )
+        soft = sorted({(a.lo, a.hi, a.of, a.yields) for a in asks.get(k, ()) if a.yields or a.of == "cut"})
         rows.append(
             Row(
                 spans=tuple(spans),
-                windows=tuple(hard),
+                windows=tuple(hard(bearable(asks[k], spans, solver), problem.how.joint)) if windows else (),
                 offset=problem.offsets[k - 1],
                 soft=tuple(Soft(lo=a, hi=b, of=of, yields=y) for a, b, of, y in soft),
             )

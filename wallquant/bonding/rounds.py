@@ -11,6 +11,8 @@ from wallquant.bonding.cells import Block
 from wallquant.bonding.conflicts import LeftOut, left_out
 from wallquant.bonding.corners import Pattern
 from wallquant.bonding.coursing import chosen
+from wallquant.bonding.forbidding import Forbidden, relieved, vet
+from wallquant.bonding.problem import Ask
 from wallquant.bonding.sharing import solve_all
 from wallquant.bonding.solving import Engine, Solved
 from wallquant.bonding.stamping import Pattern as Stamp
@@ -35,6 +37,7 @@ class Laid:
     pieces: Pieces
     left: tuple[LeftOut, ...]
     beds: Beds
+    forbidden: Forbidden
 
 
 def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], sills: Mapping[str, Nm], *, workers: int) -> Laid:
@@ -49,6 +52,7 @@ def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], s
     asked: dict[str, Asked] = {}
     solved: dict[str, Solved] = {}
     patterns: dict[str, Pattern] = {}
+    forbidden: dict[tuple[str, int, str], tuple[Ask, ...]] = {}
     engine = Engine()
     changed = set(drawn)
     while True:
@@ -56,7 +60,10 @@ def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], s
         for name in drawn:
             if name in changed:
                 said = ask(drawn[name], ranked, heads, sills, bondable, held[name], lines.held[name], lines.wanted[name])
+                said, never = relieved(said)
+                forbidden |= never
                 asked[name] = without(said, voids.get(name, ()))
+        vet(asked.values(), forbidden)
         again = {name for part in network.parts if changed.intersection(part) for name in part}
         engine = Engine(solvers=engine.solvers)  # layouts are kept; what is known of runs and corners is not true any more
         done, found = solve_all(
@@ -81,7 +88,10 @@ def laid_out(network: Network, rules: Sequence[Rule], heads: Mapping[str, Nm], s
         if not changed:
             break
     patterns = {name: patterns[name] for name in corners if name in patterns}
-    return Laid(asked=asked, solved=solved, patterns=patterns, extras=extras, runs=runs, pieces=pieces, left=tuple(left), beds=lines)
+    return Laid(
+        asked=asked, solved=solved, patterns=patterns, extras=extras, runs=runs, pieces=pieces, left=tuple(left), beds=lines,
+        forbidden=forbidden,
+    )  # fmt: skip
 
 
 def _stamped(
