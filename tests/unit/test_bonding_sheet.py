@@ -13,7 +13,8 @@ from wallquant import job
 from wallquant.bonding import bond, sharing, solving
 from wallquant.bonding.cells import Block, Levels, face
 from wallquant.bonding.phases import EXACT, Factor, parities
-from wallquant.bonding.problem import Group, Meets, Must, Passes, Problem, Put, blocks_of, laid_face, sound
+from wallquant.bonding.problem import Group, Meets, Must, Passes, Problem, Put, blocks_of, laid_face
+from wallquant.bonding.puts import sound
 from wallquant.bonding.sheet import BEYOND, HOPELESS, SCRAP, UNSOUND, Sheet, spliced
 from wallquant.bonding.solving import Engine
 from wallquant.bonding.span import Bonded
@@ -106,26 +107,33 @@ def test_spliced_faces_are_those_made_anew(seed: int) -> None:
 
 
 SOUND = {
-    "as made": ((), (), True),
-    "in a hole": ((2100, 3600, 1810), (), False),
-    "under another": ((1700, 3200, 2110), (), False),
-    "over a hole that it does not bridge": ((1700, 3200, 2011), (), False),
-    "the same phases": ((), (True, True), True),
-    "opposite phases": ((), (True, False), False),
+    "as made": ((), (), None, True),
+    "in a hole": ((2100, 3600, 1810), (), None, False),
+    "under another": ((1700, 3200, 2110), (), None, False),
+    "over a hole that it does not bridge": ((1700, 3200, 2011), (), None, False),
+    "the same phases": ((), (True, True), None, True),
+    "opposite phases": ((), (True, False), None, False),
+    "up to a straight joint": ((), (), 3200, True),
+    "ends in a straight joint": ((), (), 3195, False),
+    "ends just beyond a straight joint": ((), (), 3150, False),
+    "passes a straight joint": ((), (), 3000, True),
 }
 
 
-@pytest.mark.parametrize(("place", "phases", "wanted"), SOUND.values(), ids=SOUND)
-def test_alternatives_that_cannot_be_laid_together(place: tuple[int, ...], phases: tuple[bool, ...], *, wanted: bool) -> None:
-    """A lintel over 2000 to 2900 and a second piece; two groups that say who passes at one corner in one course."""
+@pytest.mark.parametrize(("place", "phases", "joint", "wanted"), SOUND.values(), ids=SOUND)
+def test_alternatives_that_cannot_be_laid_together(
+    place: tuple[int, ...], phases: tuple[bool, ...], joint: int | None, *, wanted: bool
+) -> None:
+    """A lintel over 2000 to 2900 and a second piece; groups that say who passes at a corner in one course; a straight joint of 10."""
     lintel = Put(lo=1700 * MM, hi=3200 * MM, bottom=2010 * MM, top=2209 * MM, unit="L", opening=(0,))
     more = (Put(lo=place[0] * MM, hi=place[1] * MM, bottom=place[2] * MM, top=(place[2] + 199) * MM, unit="L"),) if place else ()
     must = [Group(musts=(Must(junction=0, course=3, passes=one),)) for one in phases]
     alone = place[2:] == (2011,)
+    straight = (Put(lo=joint * MM, hi=(joint + 10) * MM, bottom=0, top=2409 * MM),) if joint else ()
     one = replace(
         problem(Random(1)),
         holes=(Block(lo=2000 * MM, hi=2900 * MM, bottom=0, top=2010 * MM),),
-        base=Group(puts=() if alone else (lintel,)),
+        base=Group(puts=() if alone else (lintel, *straight)),
         choices=((Group(puts=more),), *((g,) for g in must)),
     )
     assert sound(one, (0,) * len(one.choices)) is wanted

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
-from wallquant.bonding.problem import Ask, Group, groups, hits, musts_of
+from wallquant.bonding.problem import Ask, Group, groups, musts_of
+from wallquant.bonding.puts import hits, parted
 from wallquant.bonding.solving import Solved
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
@@ -34,11 +35,12 @@ def left_out(
     """
     for name, one in asked.items():
         through = [o.key for o in one.fitted.openings if o.through]
+        every = [p for g in groups(one.problem, solved[name].picks) for p in g.puts]
         for choice, pick, (rule, _) in zip(one.problem.choices, solved[name].picks, one.choice_names, strict=True):
-            if any(p.unit and hits(one.problem, p) for p in choice[pick].puts):
+            if any(p.unit and (hits(one.problem, p) or parted(one.problem, p, every)) for p in choice[pick].puts):
                 openings = tuple(sorted({through[k] for p in choice[pick].puts for k in p.opening}))
                 yield LeftOut(run=name, other="", corner="", openings=openings, rule=rule, other_rule="engine")
-        puts = [p for g in groups(one.problem, solved[name].picks) for p in g.puts if p.unit]
+        puts = [p for p in every if p.unit]
         for ask, openings in _bridging(one):
             top, bottom = one.problem.levels.top(ask.course), one.problem.levels.bottom(ask.course) - one.problem.levels.joint
             beside = [p for p in puts if p.lo < ask.hi and p.hi > ask.lo and p.bottom < top and p.top > bottom]

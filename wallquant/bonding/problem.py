@@ -292,40 +292,6 @@ def clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], but
     return out
 
 
-def hits(problem: Problem, put: Put) -> bool:
-    """Say whether a fixed piece lies in a hole, or bears on nothing but a hole that it does not bridge."""
-    under = put.bottom - problem.levels.joint - 1
-    own = [problem.holes[k] for k in put.opening]
-    for hole in problem.holes:
-        if hole.lo < put.hi and hole.hi > put.lo:
-            if hole.bottom < put.top and hole.top > put.bottom:
-                return True
-            if hole not in own and hole.bottom <= under < hole.top:
-                return True
-    return False
-
-
-def sound(problem: Problem, picks: Sequence[int]) -> bool:
-    """Say whether the fixed pieces keep off holes and each other, and lie on masonry, and no two groups want opposite phases."""
-    said: dict[tuple[int, int], bool] = {}
-    for must in (m for g in groups(problem, picks) for m in g.musts):
-        if said.setdefault((must.junction, must.course), must.passes) != must.passes:
-            return False
-    puts = [p for g in groups(problem, picks) for p in g.puts if p.unit]
-    for n, put in enumerate(puts):
-        if hits(problem, put):
-            return False
-        for other in puts[:n]:
-            if (
-                other.lo < put.hi + problem.how.joint
-                and other.hi > put.lo - problem.how.joint
-                and other.bottom < put.top
-                and other.top > put.bottom
-            ):
-                return False
-    return True
-
-
 def _band(levels: Levels, put: Put) -> tuple[Nm, Nm]:
     """Return the levels between which courses are disturbed by a fixed piece: it, and the rips under and over it."""
     low, high = put.bottom, put.top
