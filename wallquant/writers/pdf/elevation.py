@@ -14,7 +14,8 @@ from wallquant.writers.pdf.paper import BOLD, MM_PT, Book, points, scale_text, w
 SCALES = {"mm": (20, 25, 30, 50, 100, 200, 500), "in": (24, 48, 96, 192, 384)}
 READABLE = {"mm": 30, "in": 24}
 """The smallest scale at which every mark is read; a run that is too long for it on one page goes on on the next."""
-RIGHT, UNDER, OVER, KEY = 40.0, 84.0, 34.0, 24.0
+RIGHT, OVER, KEY = 40.0, 34.0, 24.0
+UNDER = {"mm": 84.0, "in": 111.0}
 """Room beside, under and over the drawing, and for the key; points."""
 OVERLAP: Nm = 300 * MM
 """What two pages of one run have in common on both sides of where they part."""
@@ -44,7 +45,7 @@ def draw(book: Book, facts: Facts, run: Run) -> tuple[str, float]:
         y0 = book.high - OVER - points(top - run.bottom, scale)
         view = View(book=book, run=run, scale=scale, lo=a, hi=b, x0=book.left + LEFT, y0=y0)
         _page(view, facts, top, first=n == 0, last=n == number - 1)
-    return f"Run {run.name}{storey}{named}", y0 - UNDER - KEY
+    return f"Run {run.name}{storey}{named}", y0 - UNDER[book.system] - KEY
 
 
 def _fit(book: Book, wide: Nm, high: Nm) -> tuple[bool, int]:
@@ -53,11 +54,11 @@ def _fit(book: Book, wide: Nm, high: Nm) -> tuple[bool, int]:
     for large in (False, True):
         room, tall = book.room(large=large)
         for scale in fitting:
-            if points(high, scale) <= tall - UNDER - OVER - KEY and points(wide, scale) <= room - LEFT - RIGHT:
+            if points(high, scale) <= tall - UNDER[book.system] - OVER - KEY and points(wide, scale) <= room - LEFT - RIGHT:
                 return large, scale
     _, tall = book.room(large=True)
     for scale in SCALES[book.system][len(fitting) - 1 :]:
-        if points(high, scale) <= tall - UNDER - OVER - KEY:
+        if points(high, scale) <= tall - UNDER[book.system] - OVER - KEY:
             return True, scale
     return True, SCALES[book.system][-1] * ceil(points(high, SCALES[book.system][-1]) / 400)
 
@@ -74,6 +75,7 @@ def _page(view: View, facts: Facts, top: Nm, *, first: bool, last: bool) -> None
     rows = [r for r in facts.rows[run.name] if int(pieces.end[r]) > view.lo and int(pieces.start[r]) < view.hi]
     for row in rows:
         _piece(view, facts, row)
+    measures.axes(view, top)
     _bars(view, facts)
     for row in rows:
         _words(view, facts, row)
@@ -89,7 +91,7 @@ def _page(view: View, facts: Facts, top: Nm, *, first: bool, last: bool) -> None
     measures.ends(view, top, first=first, last=last)
     measures.corners(view, top)
     measures.strings(view, facts)
-    measures.key(book, view.y0 - UNDER - 2)
+    measures.key(book, view.y0 - UNDER[book.system] - 2)
 
 
 def _piece(view: View, facts: Facts, row: int) -> None:

@@ -50,7 +50,7 @@ def _marks(flow: Flow, facts: Facts, run: Run) -> None:
             marks.append((o.end, 0, ("jamb", "", say(o.end - lo), name)))
     for j in run.through:
         marks.append((j.station, 3, ("corner", say(j.station - lo), "", f"{j.corner}, middle of {j.other}")))
-    flow.table(("mark", "from", "to", "unit, saw to"), (15, 15, 15, 42), (m[2] for m in sorted(marks)), right=(1, 2))
+    flow.table(("mark", "from", "to", "unit, saw to"), (12, 18, 18, 38), (m[2] for m in sorted(marks)), right=(1, 2))
 
 
 def _openings(flow: Flow, facts: Facts, run: Run) -> None:
