@@ -248,50 +248,54 @@ def placed(page: object) -> Iterator[tuple[float, float, float]]:
     return iter(out)
 
 
-def hostile(folder: Path, *extra: str) -> Path:
+@pytest.fixture(scope="module")
+def twice(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """Walls with hostile names, planned twice."""
+    return hostile(tmp_path_factory.mktemp("one")), hostile(tmp_path_factory.mktemp("other"))
+
+
+def hostile(folder: Path) -> Path:
     names = ("<b>bold", "</para><font size=99>", "=1+1", "../../up", "壁の名前", "&amp; %s {0}", "\\u202etrap \\ufffe", "W" * 300)
     walls = [wall(name=name.replace("\\", "\\\\") if "\\u" not in name else name, x=n * 8000) for n, name in enumerate(names)]
     model = wall_list(folder, *walls, name="m<i>&=1.walls.yaml")
     out = folder / "out"
-    code, _, told = outside("plan", model, "-o", out, "--write", "pdf", *extra)
+    code, _, told = outside("plan", model, "-o", out, "--write", "pdf")
     assert code in (0, 1), told
     return out
 
 
-def test_names_are_only_ever_text(tmp_path: Path) -> None:
-    out = hostile(tmp_path)
+def test_names_are_only_ever_text(twice: tuple[Path, Path]) -> None:
+    out, _ = twice
     text = "\n".join(pages(out))
     for name in ("<b>bold", "</para><font size=99>", "=1+1", "../../up", "&amp; %s {0}", "m<i>&=1.walls.yaml"):
         assert name in text
     assert ODD * 4 in text, "letters that the font has not are shown as such"
     assert f"{ODD} stands for a letter that this font has not" in text
     assert "WWW…" in text
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["m<i>&=1.walls.yaml", "out"]
+    assert sorted(p.name for p in out.parent.iterdir()) == ["m<i>&=1.walls.yaml", "out"]
     raw = (out / "sheets.pdf").read_bytes()
     for action in (b"/JavaScript", b"/Launch", b"/URI", b"/OpenAction /S"):
         assert action not in raw
 
 
-def test_without_bars_and_survey_their_sheets_are_left_out(tmp_path: Path) -> None:
-    titles = [page.splitlines()[0] for page in pages(hostile(tmp_path))]
+def test_without_bars_and_survey_their_sheets_are_left_out(twice: tuple[Path, Path]) -> None:
+    titles = [page.splitlines()[0] for page in pages(twice[0])]
     assert not any(t.startswith(("Bars", "Slab")) for t in titles)
     assert any(t.startswith("First course") for t in titles)
 
 
-def test_equal_plans_give_equal_bytes(tmp_path: Path) -> None:
-    for n in ("a", "b"):
-        (tmp_path / n).mkdir()
-    one, other = (hostile(tmp_path / n) for n in ("a", "b"))
+def test_equal_plans_give_equal_bytes(twice: tuple[Path, Path]) -> None:
+    one, other = twice
     assert (one / "sheets.pdf").read_bytes() == (other / "sheets.pdf").read_bytes()
 
 
 def test_a_long_run_goes_on_on_the_next_page(tmp_path: Path) -> None:
-    model = wall_list(tmp_path, wall(name="long", length=49_999))
+    model = wall_list(tmp_path, wall(name="long", length=29_999))
     code, _, told = outside("plan", model, "-o", tmp_path / "out", "--write", "pdf")
     assert code in (0, 1), told
     titles = [page.splitlines()[0] for page in pages(tmp_path / "out")]
     parts = [t for t in titles if "part " in t]
-    assert len(parts) >= 4
+    assert len(parts) >= 3
     text = [p for p in pages(tmp_path / "out") if "part " in p.splitlines()[0]]
     pieces = table(tmp_path / "out", "pieces.csv")
     for name in pieces["piece"]:

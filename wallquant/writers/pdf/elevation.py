@@ -28,10 +28,7 @@ def draw(book: Book, facts: Facts, run: Run) -> tuple[str, float]:
     lo, hi = facts.extent(run)
     rows = facts.rows[run.name]
     top = max([z for _, z in run.top] + ([int(facts.pieces.top[rows.start : rows.stop].max())] if len(rows) else []))
-    large, scale = _fit(book, hi - lo, top - run.bottom)
-    room, _ = book.room(large=large)
-    holds = (room - LEFT - RIGHT) * scale / MM_PT * MM
-    number = max(1, ceil((hi - lo - 2 * OVERLAP) / max(holds - 2 * OVERLAP, MM))) if hi - lo > holds else 1
+    large, scale, number = _fit(book, hi - lo, top - run.bottom)
     share = (hi - lo) // number
     walls = [facts.plan.name_of().get(w, w) for w in dict.fromkeys(facts.plan.element_of().get(p.wall, p.wall) for p in run.parts)]
     for n in range(number):
@@ -48,19 +45,27 @@ def draw(book: Book, facts: Facts, run: Run) -> tuple[str, float]:
     return f"Run {run.name}{storey}{named}", y0 - UNDER[book.system] - KEY
 
 
-def _fit(book: Book, wide: Nm, high: Nm) -> tuple[bool, int]:
-    """Return the sheet (large or not) and the scale."""
-    fitting = [s for s in SCALES[book.system] if s <= READABLE[book.system]]
+def _fit(book: Book, wide: Nm, high: Nm) -> tuple[bool, int, int]:
+    """Return the sheet (large or not), the scale, and on how many pages a run goes: the fewest that can be read, small ones if they do."""
+    system = book.system
+    fitting = [s for s in SCALES[system] if s <= READABLE[system]]
+    most = book.room(large=True)[1] - UNDER[system] - OVER - KEY
+    if points(high, fitting[-1]) > most:
+        usual = next((s for s in SCALES[system] if points(high, s) <= most), ceil(points(high, 1) / most))
+        return True, usual, _parts(book, wide, usual, large=True)
+    number = _parts(book, wide, fitting[-1], large=True)
     for large in (False, True):
-        room, tall = book.room(large=large)
+        tall = book.room(large=large)[1] - UNDER[system] - OVER - KEY
         for scale in fitting:
-            if points(high, scale) <= tall - UNDER[book.system] - OVER - KEY and points(wide, scale) <= room - LEFT - RIGHT:
-                return large, scale
-    _, tall = book.room(large=True)
-    for scale in SCALES[book.system][len(fitting) - 1 :]:
-        if points(high, scale) <= tall - UNDER[book.system] - OVER - KEY:
-            return True, scale
-    return True, SCALES[book.system][-1] * ceil(points(high, SCALES[book.system][-1]) / 400)
+            if points(high, scale) <= tall and _parts(book, wide, scale, large=large) <= number:
+                return large, scale, number
+    return True, fitting[-1], number
+
+
+def _parts(book: Book, wide: Nm, scale: int, *, large: bool) -> int:
+    """Number of pages of a run of a length, with what they have in common."""
+    holds = round((book.room(large=large)[0] - LEFT - RIGHT) * scale / MM_PT * MM)
+    return 1 if wide <= holds else max(2, ceil(wide / max(holds - 2 * OVERLAP, MM)))
 
 
 def _page(view: View, facts: Facts, top: Nm, *, first: bool, last: bool) -> None:
@@ -194,7 +199,8 @@ def _opening(view: View, facts: Facts, bridge: Bridge) -> None:
     if bridge.through:
         book.line(x0, low, x1, high, 0.3, grey=0.6)
         book.line(x0, high, x1, low, 0.3, grey=0.6)
-    name = facts.opening_names.get(bridge.opening, bridge.opening)
+    x0, x1 = view.x(max(bridge.start, view.lo)), view.x(min(bridge.end, view.hi))
+    name = facts.opening_names.get(bridge.opening, "") or "opening"
     sill, head = (book.figure(z - view.run.bottom) for z in (bridge.sill, bridge.head))
     words = [name, f"{book.figure(bridge.end - bridge.start)} × {book.figure(bridge.head - bridge.sill)}", f"sill {sill}", f"head {head}"]
     if not bridge.through:

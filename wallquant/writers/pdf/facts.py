@@ -90,8 +90,8 @@ class Facts:
 
     @cached_property
     def opening_names(self) -> Mapping[str, str]:
-        """What people call an opening, by its key: what the model calls it, else its key."""
-        return {o.key: o.name or o.key for run in self.plan.work.runs.values() for o in run.openings}
+        """What the model calls an opening, by its key; empty where it has no name of its own."""
+        return {o.key: o.name if o.name != o.key else "" for run in self.plan.work.runs.values() for o in run.openings}
 
     @cached_property
     def items(self) -> Mapping[str, tuple[Item, ...]]:

@@ -76,7 +76,7 @@ def _openings(picture: Picture, run: Run) -> None:
                     book.text(spot[0] + size * 0.36, spot[1], words, size, anchor="middle", turn=90)
                 break
         a, b = picture.at(run.at(o.start)), picture.at(run.at(o.end))
-        name = facts.opening_names.get(o.key, o.key)
+        name = facts.opening_names.get(o.key, "") or "opening"
         wide = hypot(b[0] - a[0], b[1] - a[1]) - 4
         high = min(6.5, 1.3 * over)
         if high >= 4.5 and wide > 14:

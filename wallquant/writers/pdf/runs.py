@@ -45,7 +45,7 @@ def _marks(flow: Flow, facts: Facts, run: Run) -> None:
     least = min(int(pieces.bottom[r]) for r in rows)
     for o in run.openings:
         if o.through and o.sill <= least + 50 * MM:
-            name = o.name or o.key
+            name = facts.opening_names.get(o.key, "") or "opening"
             marks.append((o.start, 1, ("jamb", say(o.start - lo), "", f"{name}, {say(o.end - o.start)} clear")))
             marks.append((o.end, 0, ("jamb", "", say(o.end - lo), name)))
     for j in run.through:
@@ -69,7 +69,7 @@ def _openings(flow: Flow, facts: Facts, run: Run) -> None:
             bears = " / ".join(say(e) for e in ends)
             if ends and b.bearing_least:
                 bears += f" (least {say(b.bearing_least)})"
-            name = facts.opening_names.get(b.opening, b.opening)
+            name = facts.opening_names.get(b.opening, "") or f"opening {b.opening}"
             heights = f"{say(b.sill - run.bottom)} to {say(b.head - run.bottom)}"
             yield (name, f"{say(b.start - lo)} to {say(b.end - lo)}", heights, over, bears)
 
@@ -135,7 +135,7 @@ def _cuts(flow: Flow, facts: Facts, run: Run) -> None:
             stock = cutting.stocks[int(cutting.stock[n])]
             yield (facts.mark(row), unit, facts.size(row, say), facts.cut_words(row) + leaning, stock)
 
-    flow.table(("mark", "unit", "saw to", "work", "from"), (13, 27, 22, 24, 12), cells())
+    flow.table(("mark", "unit", "saw to", "work", "from"), (13, 25, 28, 22, 12), cells())
 
 
 def _bars(flow: Flow, facts: Facts, run: Run) -> None:
