@@ -68,7 +68,7 @@ def _openings(picture: Picture, run: Run) -> None:
                 taken = (spot[0] - box[0], spot[1] - box[1], spot[0] + box[0], spot[1] + box[1])
                 if not picture.free(taken):
                     continue
-                picture.taken.append(taken)
+                picture.take(taken)
                 book.line(at[0] + side * u[0] * over, at[1] + side * u[1] * over, *tip, 0.5)
                 if steep:
                     book.text(spot[0], spot[1] - size * 0.36, words, size, anchor="middle")
@@ -140,7 +140,7 @@ def bar_plan(book: Book, facts: Facts, storey: str, runs: Sequence[Run]) -> None
         book.box(x - 2.5, y - 2.5, 5, 5, fill=0)
         outward = (8 if x > (left + right) / 2 else -8, 8 if y > (low + high) / 2 else -8)
         book.text(x + outward[0], y + outward[1] - 3, name, 9, bold=True, anchor="middle")
-        picture.taken.append((x + outward[0] - 6, y + outward[1] - 6, x + outward[0] + 6, y + outward[1] + 6))
+        picture.take((x + outward[0] - 6, y + outward[1] - 6, x + outward[0] + 6, y + outward[1] + 6))
     for (_, a), (_, b) in _crossing(checks):
         book.line(*picture.at(a), *picture.at(b), 0.4, dash=(6, 3), grey=0.4)
     for bar in bars:
@@ -154,7 +154,7 @@ def bar_plan(book: Book, facts: Facts, storey: str, runs: Sequence[Run]) -> None
                 break
         else:
             spot = (x, y + away)
-        picture.taken.append((spot[0] - 5.4, spot[1] - 5.4, spot[0] + 5.4, spot[1] + 5.4))
+        picture.take((spot[0] - 5.4, spot[1] - 5.4, spot[0] + 5.4, spot[1] + 5.4))
         book.line(x, y, *spot, 0.4)
         numbered(book, *spot, bar.number)
     picture.names()

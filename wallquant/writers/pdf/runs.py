@@ -91,8 +91,7 @@ def _pole(flow: Flow, facts: Facts, run: Run) -> None:
 
 def _beds(flow: Flow, facts: Facts, run: Run) -> None:
     """The bed under the first course: as surveyed, or as drawn."""
-    slab, book = facts.plan.survey, flow.book
-    beds = [b for part in slab.levelled.parts for b in part.beds if b.footing.run == run.name] if slab else []
+    book, beds = flow.book, facts.beds.get(run.name, ())
     if not beds:
         bed = facts.plan.work.courses[run.name].bed
         flow.heading("Bed of the first course", keep=20)
@@ -107,7 +106,7 @@ def _beds(flow: Flow, facts: Facts, run: Run) -> None:
                 for word, value in (("rip", b.rip), ("strip under", b.strip), ("take off slab", b.ground)) if value > 0
             ),
         )
-        for b in sorted(beds, key=lambda b: b.footing.start)
+        for b in beds
     )  # fmt: skip
     flow.table(("mark", "bed at start", "bed at end", "do"), (14, 16, 16, 40), rows, right=(1, 2))
 
