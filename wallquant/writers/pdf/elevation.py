@@ -111,7 +111,8 @@ def _piece(view: View, facts: Facts, row: int) -> None:
         book.box(view.x(start), view.y(bottom), points(end - start, view.scale), points(top - bottom, view.scale), fill=shade)
     for station, _, diameter in p.holes.get(row, ()):
         for edge in (station - diameter // 2, station + diameter // 2):
-            book.line(view.x(edge), view.y(bottom), view.x(edge), view.y(top), 0.35, dash=(2, 1.5))
+            roof = _roof(outline, min(max(edge, start), end)) if outline else top
+            book.line(view.x(edge), view.y(bottom), view.x(edge), view.y(roof), 0.35, dash=(2, 1.5))
     if unit.trough is not None and unit.kind == "U":
         level = view.y(max(bottom, top - unit.trough.depth))
         book.line(view.x(start), level, view.x(end), level, 0.5, dash=(3, 1.5))
@@ -138,21 +139,32 @@ def _words(view: View, facts: Facts, row: int) -> None:
             words.append(f"bears {book.figure(bridge.bearing_start)}, {book.figure(bridge.bearing_end)}")
     elif facts.cut_at.get(row) is not None:
         words.append(facts.size(row, book.figure))
-    middle = (bottom + top) / 2
-    if outline:
-        at = (start + end) / 2
-        middle = sum(z for _, z in outline) / len(outline) if len(outline) > 4 else middle
-        middle = (bottom + _roof(outline, at)) / 2
+    middle, high = (bottom + top) / 2, float(top - bottom)
+    if outline:  # what is raked is written in its thick half, and its sizes in the cut schedule
+        at, middle = _centre(outline)
+        reach = (end - start) / 4
+        lo, hi = max(lo, round(at - reach)), min(hi, round(at + reach))
+        high = (_roof(outline, at) - bottom) * 0.6
+        words = words[:1]
     holes = p.holes.get(row, ())
     ground = _shade(facts, row) if holes or unit.kind == "U" else None
     sides = [(lo, hi)]
     if len(holes) == 1 and not outline:  # the larger side of a bar, if it is large enough
         at, half = holes[0][0], holes[0][2] // 2
         sides.insert(0, (lo, at - half) if at - lo > hi - at else (at + half, hi))
-    high = points(2 * (middle - bottom), view.scale)
     for a, b in sides:
-        if _label(view, (a + b) / 2, middle, points(b - a, view.scale), high, words, ground):
+        if _label(view, (a + b) / 2, middle, points(b - a, view.scale), points(high, view.scale), words, ground):
             return
+
+
+def _centre(outline: tuple[tuple[Nm, Nm], ...]) -> tuple[float, float]:
+    """Centre of an outline's area: station and level."""
+    x0, y0 = outline[0]
+    area = x = y = 0.0
+    for (a, z), (b, w) in zip(outline, (*outline[1:], outline[0]), strict=True):
+        cross = float(a - x0) * (w - y0) - float(b - x0) * (z - y0)
+        area, x, y = area + cross, x + cross * (a + b - 2 * x0), y + cross * (z + w - 2 * y0)
+    return (x0 + x / (3 * area), y0 + y / (3 * area)) if area else (float(x0), float(y0))
 
 
 def _roof(outline: tuple[tuple[Nm, Nm], ...], at: float) -> float:
