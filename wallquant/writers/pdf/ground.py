@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import atan2, cos, degrees, hypot, radians, sin
 
@@ -169,14 +169,17 @@ class Picture:
             shade = 0.88 if grey else CUT if p.cut[row] and kind == "standard" else SHADE[kind]
             book.shape([self.at(run.at(s, d)) for s, d in shape], fill=shade, wide=0.25 if grey else 0.5)
 
-    def corners(self, corners: Iterable[Corner]) -> None:
-        """Name corners beside them, in boxes."""
+    def corners(self, corners: Iterable[Corner], more: Mapping[str, str] | None = None) -> None:
+        """Name corners beside them, in boxes, with what `more` says of them."""
         for corner in corners:
             x, y = self.at(corner.at)
             thick = max((points(self.facts.plan.work.runs[r].thickness, self.scale) for r in corner.runs), default=6.0) / 2
             away = [thick + k for k in (9.0, 14.0, 22.0)]
             spots = [(x + a * sx, y + a * sy) for a in away for sx, sy in ((-1, 1), (1, 1), (1, -1), (-1, -1), (0, 1.2), (0, -1.2))]
-            self.put(spots, corner.name, 7.5, bold=True, must=True, ring=True)
+            words = f"{corner.name}  {more[corner.name]}" if more and corner.name in more else corner.name
+            if words != corner.name:
+                spots = [(px + (width(words, 7.5, BOLD) / 2 - 8) * (1 if px > x else -1 if px < x else 0), py) for px, py in spots]
+            self.put(spots, words, 7.5, bold=True, must=True, ring=True)
 
     def names(self) -> None:
         """Name runs beside their middle."""
