@@ -45,7 +45,7 @@ def test_lines_keep_every_letter_and_their_width(words: str, most: float) -> Non
 
 
 def test_what_the_font_has_not_is_seen() -> None:
-    assert plain("Łódź – naïve") == "Łódź – naïve"
+    assert plain("Łódka – naïve") == "Łódka – naïve"
     assert plain("e\u0301") == "é", "letters are composed"
     assert plain("Ж壁\u202e\x07\n.") == ODD * 4 + " ."
     assert short("abcdef", 1000, 8) == "abcdef"
@@ -57,12 +57,12 @@ def test_a_table_goes_on_with_its_head(tmp_path: Path, system: str) -> None:
     book = Book.at(tmp_path / "t.pdf", system=system, model="m")
     flow = Flow(book=book, title="T")
     flow.heading("H")
-    flow.table(("number", "words"), (1, 3), ((str(n), "some words " * (n % 7)) for n in range(400)), right=(0,), tick=True)
+    flow.table(("number", "words"), (1, 3), ((f"n{n}", "some words " * (n % 7)) for n in range(400)), right=(0,), tick=True)
     book.close()
     pages = [p.extract_text() for p in PdfReader(tmp_path / "t.pdf").pages]
     assert len(pages) > 3
-    numbers = [int(line.split()[0]) for page in pages for line in page.splitlines() if line.split()[0].isdigit()]
-    assert [n for n in numbers if n < 400] == list(range(400))
+    rows = [line.strip() for page in pages for line in page.splitlines() if line.strip()[:1] == "n" and line.strip()[1:].isdigit()]
+    assert rows == [f"n{n}" for n in range(400)]
     assert all(page.count("number") == 2 for page in pages[:-1]), "each column has the head"
     assert pages[1].startswith("T, continued")
 

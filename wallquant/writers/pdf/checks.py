@@ -65,7 +65,7 @@ def checks(book: Book, facts: Facts, turns: Sequence[Turn]) -> Iterator[Check]:
             what="Head joints", tolerance=f"{book.length(joint.least)} to {book.length(joint.most)}", source=f"catalogue {catalogue.code}"
         )
     if "lintel" in kinds:
-        least = [b.bearing_least for t in turns for b in facts.plan.work.bridges if b.bearing_least and set(b.lintel) & set(t.step.pieces)]
+        least = [facts.bearings[r] for t in turns for r in t.step.pieces if r in facts.bearings]
         if least:
             tolerance = f"at least {book.length(max(least))}"
             yield Check(what="Bearing of each lintel", tolerance=tolerance, source="rule lintel_bearing of this plan")

@@ -9,12 +9,14 @@ from math import ceil
 from wallquant.catalogue import Bag
 from wallquant.ordering import Turn
 from wallquant.quantities import JointVolumes, joint_volumes
+from wallquant.quantities.materials import NOT_BOUGHT
 from wallquant.rules import Item
 from wallquant.writers.pdf.checks import PROJECT, cautions, checks, doing
 from wallquant.writers.pdf.facts import Facts
 from wallquant.writers.pdf.flow import Flow
 from wallquant.writers.pdf.paper import Book
 
+FOOT_M = 0.3048
 LITRES_PER_FT3 = 28.316846592
 KG_PER_LB = 0.45359237
 """The international foot and pound, agreement of 1959."""
@@ -112,7 +114,7 @@ def _items(flow: Flow, facts: Facts, turns: Sequence[Turn]) -> None:
     for t in turns:
         for n in t.step.items:
             item = items[n]
-            if isinstance(item, Item):
+            if isinstance(item, Item) and item.kind not in NOT_BOUGHT:
                 key = (item.kind, item.unit, item.size)
                 found[key] = found.get(key, 0.0) + item.quantity
     if not found:
@@ -120,8 +122,14 @@ def _items(flow: Flow, facts: Facts, turns: Sequence[Turn]) -> None:
     flow.heading("Built in today")
     say = flow.book.length
     some = sorted(found.items())
-    rows = ((kind, say(size) if size else "", f"{much:,.2f}".rstrip("0").rstrip("."), unit) for (kind, unit, size), much in some)
-    flow.table(("what", "size", "how much", "unit"), (36, 20, 20, 14), rows, right=(2,))
+    shown = {"m": ("ft", 1 / FOOT_M), "m3": ("ft³", 1000 / LITRES_PER_FT3)} if flow.book.system == "in" else {"m3": ("m³", 1.0)}
+
+    def cells() -> Iterator[tuple[str, ...]]:
+        for (kind, unit, size), much in some:
+            name, factor = shown.get(unit, (unit, 1.0))
+            yield (kind, say(size) if size else "", f"{much * factor:,.2f}".rstrip("0").rstrip("."), name)
+
+    flow.table(("what", "size", "how much", "unit"), (36, 20, 20, 14), cells(), right=(2,))
 
 
 def _mortar(

@@ -14,7 +14,8 @@ from wallquant.writers.pdf.paper import BOLD, MM_PT, Book, points, scale_text, w
 SCALES = {"mm": (20, 25, 30, 50, 100, 200, 500), "in": (24, 48, 96, 192, 384)}
 READABLE = {"mm": 30, "in": 24}
 """The smallest scale at which every mark is read; a run that is too long for it on one page goes on on the next."""
-RIGHT, UNDER, OVER, KEY = 40.0, 84.0, 34.0, 24.0
+RIGHT, OVER, KEY = 40.0, 34.0, 24.0
+UNDER = {"mm": 84.0, "in": 111.0}
 """Room beside, under and over the drawing, and for the key; points."""
 OVERLAP: Nm = 300 * MM
 """What two pages of one run have in common on both sides of where they part."""
@@ -27,10 +28,7 @@ def draw(book: Book, facts: Facts, run: Run) -> tuple[str, float]:
     lo, hi = facts.extent(run)
     rows = facts.rows[run.name]
     top = max([z for _, z in run.top] + ([int(facts.pieces.top[rows.start : rows.stop].max())] if len(rows) else []))
-    large, scale = _fit(book, hi - lo, top - run.bottom)
-    room, _ = book.room(large=large)
-    holds = (room - LEFT - RIGHT) * scale / MM_PT * MM
-    number = max(1, ceil((hi - lo - 2 * OVERLAP) / max(holds - 2 * OVERLAP, MM))) if hi - lo > holds else 1
+    large, scale, number = _fit(book, hi - lo, top - run.bottom)
     share = (hi - lo) // number
     walls = [facts.plan.name_of().get(w, w) for w in dict.fromkeys(facts.plan.element_of().get(p.wall, p.wall) for p in run.parts)]
     for n in range(number):
@@ -44,22 +42,30 @@ def draw(book: Book, facts: Facts, run: Run) -> tuple[str, float]:
         y0 = book.high - OVER - points(top - run.bottom, scale)
         view = View(book=book, run=run, scale=scale, lo=a, hi=b, x0=book.left + LEFT, y0=y0)
         _page(view, facts, top, first=n == 0, last=n == number - 1)
-    return f"Run {run.name}{storey}{named}", y0 - UNDER - KEY
+    return f"Run {run.name}{storey}{named}", y0 - UNDER[book.system] - KEY
 
 
-def _fit(book: Book, wide: Nm, high: Nm) -> tuple[bool, int]:
-    """Return the sheet (large or not) and the scale."""
-    fitting = [s for s in SCALES[book.system] if s <= READABLE[book.system]]
+def _fit(book: Book, wide: Nm, high: Nm) -> tuple[bool, int, int]:
+    """Return the sheet (large or not), the scale, and on how many pages a run goes: the fewest that can be read, small ones if they do."""
+    system = book.system
+    fitting = [s for s in SCALES[system] if s <= READABLE[system]]
+    most = book.room(large=True)[1] - UNDER[system] - OVER - KEY
+    if points(high, fitting[-1]) > most:
+        usual = next((s for s in SCALES[system] if points(high, s) <= most), ceil(points(high, 1) / most))
+        return True, usual, _parts(book, wide, usual, large=True)
+    number = _parts(book, wide, fitting[-1], large=True)
     for large in (False, True):
-        room, tall = book.room(large=large)
+        tall = book.room(large=large)[1] - UNDER[system] - OVER - KEY
         for scale in fitting:
-            if points(high, scale) <= tall - UNDER - OVER - KEY and points(wide, scale) <= room - LEFT - RIGHT:
-                return large, scale
-    _, tall = book.room(large=True)
-    for scale in SCALES[book.system][len(fitting) - 1 :]:
-        if points(high, scale) <= tall - UNDER - OVER - KEY:
-            return True, scale
-    return True, SCALES[book.system][-1] * ceil(points(high, SCALES[book.system][-1]) / 400)
+            if points(high, scale) <= tall and _parts(book, wide, scale, large=large) <= number:
+                return large, scale, number
+    return True, fitting[-1], number
+
+
+def _parts(book: Book, wide: Nm, scale: int, *, large: bool) -> int:
+    """Number of pages of a run of a length, with what they have in common."""
+    holds = round((book.room(large=large)[0] - LEFT - RIGHT) * scale / MM_PT * MM)
+    return 1 if wide <= holds else max(2, ceil(wide / max(holds - 2 * OVERLAP, MM)))
 
 
 def _page(view: View, facts: Facts, top: Nm, *, first: bool, last: bool) -> None:
@@ -74,6 +80,7 @@ def _page(view: View, facts: Facts, top: Nm, *, first: bool, last: bool) -> None
     rows = [r for r in facts.rows[run.name] if int(pieces.end[r]) > view.lo and int(pieces.start[r]) < view.hi]
     for row in rows:
         _piece(view, facts, row)
+    measures.axes(view, top)
     _bars(view, facts)
     for row in rows:
         _words(view, facts, row)
@@ -89,7 +96,7 @@ def _page(view: View, facts: Facts, top: Nm, *, first: bool, last: bool) -> None
     measures.ends(view, top, first=first, last=last)
     measures.corners(view, top)
     measures.strings(view, facts)
-    measures.key(book, view.y0 - UNDER - 2)
+    measures.key(book, view.y0 - UNDER[book.system] - 2)
 
 
 def _piece(view: View, facts: Facts, row: int) -> None:
@@ -104,7 +111,8 @@ def _piece(view: View, facts: Facts, row: int) -> None:
         book.box(view.x(start), view.y(bottom), points(end - start, view.scale), points(top - bottom, view.scale), fill=shade)
     for station, _, diameter in p.holes.get(row, ()):
         for edge in (station - diameter // 2, station + diameter // 2):
-            book.line(view.x(edge), view.y(bottom), view.x(edge), view.y(top), 0.35, dash=(2, 1.5))
+            roof = _roof(outline, min(max(edge, start), end)) if outline else top
+            book.line(view.x(edge), view.y(bottom), view.x(edge), view.y(roof), 0.35, dash=(2, 1.5))
     if unit.trough is not None and unit.kind == "U":
         level = view.y(max(bottom, top - unit.trough.depth))
         book.line(view.x(start), level, view.x(end), level, 0.5, dash=(3, 1.5))
@@ -131,21 +139,32 @@ def _words(view: View, facts: Facts, row: int) -> None:
             words.append(f"bears {book.figure(bridge.bearing_start)}, {book.figure(bridge.bearing_end)}")
     elif facts.cut_at.get(row) is not None:
         words.append(facts.size(row, book.figure))
-    middle = (bottom + top) / 2
-    if outline:
-        at = (start + end) / 2
-        middle = sum(z for _, z in outline) / len(outline) if len(outline) > 4 else middle
-        middle = (bottom + _roof(outline, at)) / 2
+    middle, high = (bottom + top) / 2, float(top - bottom)
+    if outline:  # what is raked is written in its thick half, and its sizes in the cut schedule
+        at, middle = _centre(outline)
+        reach = (end - start) / 4
+        lo, hi = max(lo, round(at - reach)), min(hi, round(at + reach))
+        high = (_roof(outline, at) - bottom) * 0.6
+        words = words[:1]
     holes = p.holes.get(row, ())
     ground = _shade(facts, row) if holes or unit.kind == "U" else None
     sides = [(lo, hi)]
     if len(holes) == 1 and not outline:  # the larger side of a bar, if it is large enough
         at, half = holes[0][0], holes[0][2] // 2
         sides.insert(0, (lo, at - half) if at - lo > hi - at else (at + half, hi))
-    high = points(2 * (middle - bottom), view.scale)
     for a, b in sides:
-        if _label(view, (a + b) / 2, middle, points(b - a, view.scale), high, words, ground):
+        if _label(view, (a + b) / 2, middle, points(b - a, view.scale), points(high, view.scale), words, ground):
             return
+
+
+def _centre(outline: tuple[tuple[Nm, Nm], ...]) -> tuple[float, float]:
+    """Centre of an outline's area: station and level."""
+    x0, y0 = outline[0]
+    area = x = y = 0.0
+    for (a, z), (b, w) in zip(outline, (*outline[1:], outline[0]), strict=True):
+        cross = float(a - x0) * (w - y0) - float(b - x0) * (z - y0)
+        area, x, y = area + cross, x + cross * (a + b - 2 * x0), y + cross * (z + w - 2 * y0)
+    return (x0 + x / (3 * area), y0 + y / (3 * area)) if area else (float(x0), float(y0))
 
 
 def _roof(outline: tuple[tuple[Nm, Nm], ...], at: float) -> float:
@@ -192,7 +211,8 @@ def _opening(view: View, facts: Facts, bridge: Bridge) -> None:
     if bridge.through:
         book.line(x0, low, x1, high, 0.3, grey=0.6)
         book.line(x0, high, x1, low, 0.3, grey=0.6)
-    name = facts.opening_names.get(bridge.opening, bridge.opening)
+    x0, x1 = view.x(max(bridge.start, view.lo)), view.x(min(bridge.end, view.hi))
+    name = facts.opening_names.get(bridge.opening, "") or "opening"
     sill, head = (book.figure(z - view.run.bottom) for z in (bridge.sill, bridge.head))
     words = [name, f"{book.figure(bridge.end - bridge.start)} × {book.figure(bridge.head - bridge.sill)}", f"sill {sill}", f"head {head}"]
     if not bridge.through:

@@ -14,6 +14,7 @@ from wallquant.files import CUTS
 from wallquant.layout import Bridge, Pieces, Run
 from wallquant.ordering import Turn, step_of
 from wallquant.rules import Item
+from wallquant.survey.levelling import PieceBed
 from wallquant.units import Nm
 
 if TYPE_CHECKING:
@@ -89,9 +90,23 @@ class Facts:
         return {name: tuple(some) for name, some in out.items()}
 
     @cached_property
+    def bearings(self) -> Mapping[int, Nm]:
+        """Least bearing asked of each lintel, by its row."""
+        return {row: b.bearing_least for b in self.plan.work.bridges if b.bearing_least for row in b.lintel}
+
+    @cached_property
+    def beds(self) -> Mapping[str, tuple[PieceBed, ...]]:
+        """Beds as surveyed, by run, by station; empty without a survey."""
+        out: dict[str, list[PieceBed]] = {}
+        slab = self.plan.survey
+        for bed in (b for part in slab.levelled.parts for b in part.beds) if slab else ():
+            out.setdefault(bed.footing.run, []).append(bed)
+        return {name: tuple(sorted(some, key=lambda b: b.footing.start)) for name, some in out.items()}
+
+    @cached_property
     def opening_names(self) -> Mapping[str, str]:
-        """What people call an opening, by its key: what the model calls it, else its key."""
-        return {o.key: o.name or o.key for run in self.plan.work.runs.values() for o in run.openings}
+        """What the model calls an opening, by its key; empty where it has no name of its own."""
+        return {o.key: o.name if o.name != o.key else "" for run in self.plan.work.runs.values() for o in run.openings}
 
     @cached_property
     def items(self) -> Mapping[str, tuple[Item, ...]]:

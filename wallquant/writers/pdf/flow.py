@@ -11,7 +11,7 @@ GAP = 16.0
 """Between columns, in points."""
 COLUMN = 400.0
 """Width of a column with its gap, about: two on a small sheet, three on a large one."""
-LEAST = 110.0
+LEAST = 90.0
 """Less room than this is left empty."""
 
 
@@ -19,13 +19,14 @@ LEAST = 110.0
 class Flow:
     """A column of text that goes on in the next one; the first page is begun with the first word.
 
-    `size` is that of the type, in points.
+    `size` is that of the type, `column` about the width of a column with its gap, in points.
     """
 
     book: Book
     title: str
     beside: str = ""
     size: float = 8.0
+    column: float = COLUMN
     at: int = -1
     y: float = 0.0
     pages: int = 0
@@ -40,7 +41,7 @@ class Flow:
     @property
     def number(self) -> int:
         """Columns of the page."""
-        return max(1, round((self.book.right - self.book.left + GAP) / COLUMN))
+        return max(1, round((self.book.right - self.book.left + GAP) / self.column))
 
     @property
     def wide(self) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import atan2, cos, degrees, hypot, radians, sin
 
@@ -17,6 +17,8 @@ ROOMY = {"mm": 30, "in": 32}
 """Scale to which a small sheet is enough."""
 AROUND = 64.0
 """Room on each side for labels and dimensions, in points."""
+SQUARE = 32.0
+"""Side of the squares by which labels are kept apart, in points."""
 XY = tuple[float, float]
 Box = tuple[float, float, float, float]
 
@@ -77,7 +79,8 @@ class Picture:
     scale: int
     left: float
     low: float
-    taken: list[Box] = field(default_factory=list)
+    taken: dict[tuple[int, int], list[Box]] = field(default_factory=dict)
+    """What is drawn, by the square of the page that it reaches into."""
 
     @classmethod
     def on(cls, book: Book, facts: Facts, runs: Sequence[Run]) -> tuple[Setting, bool, int]:
@@ -111,7 +114,7 @@ class Picture:
             for n in range(count):
                 spots = [picture.at(run.at(lo + (hi - lo) * k // count, d)) for k in (n, n + 1) for d in (-half, half)]
                 xs, ys = [x for x, _ in spots], [y for _, y in spots]
-                picture.taken.append((min(xs), min(ys), max(xs), max(ys)))
+                picture.take((min(xs), min(ys), max(xs), max(ys)))
         return picture
 
     def at(self, point: XY) -> XY:
@@ -126,7 +129,13 @@ class Picture:
 
     def free(self, box: Box) -> bool:
         """Whether nothing lies in a box yet."""
-        return not any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in self.taken)
+        near = (b for square in _squares(box) for b in self.taken.get(square, ()))
+        return not any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in near)
+
+    def take(self, box: Box) -> None:
+        """Keep labels off a box."""
+        for square in _squares(box):
+            self.taken.setdefault(square, []).append(box)
 
     def put(self, spots: Iterable[XY], words: str, size: float, *, bold: bool = False, must: bool = False, ring: bool = False) -> bool:
         """Write a label at the first of `spots` (its middle) that is free; with `must` at the first one if none is."""
@@ -142,7 +151,7 @@ class Picture:
             if not must or first is None:
                 return False
         assert first is not None
-        self.taken.append(first)
+        self.take(first)
         x, y = (first[0] + first[2]) / 2, (first[1] + first[3]) / 2
         if ring:
             self.book.box(first[0], first[1], first[2] - first[0], first[3] - first[1], fill=1, line=0.7)
@@ -160,14 +169,17 @@ class Picture:
             shade = 0.88 if grey else CUT if p.cut[row] and kind == "standard" else SHADE[kind]
             book.shape([self.at(run.at(s, d)) for s, d in shape], fill=shade, wide=0.25 if grey else 0.5)
 
-    def corners(self, corners: Iterable[Corner]) -> None:
-        """Name corners beside them, in boxes."""
+    def corners(self, corners: Iterable[Corner], more: Mapping[str, str] | None = None) -> None:
+        """Name corners beside them, in boxes, with what `more` says of them."""
         for corner in corners:
             x, y = self.at(corner.at)
             thick = max((points(self.facts.plan.work.runs[r].thickness, self.scale) for r in corner.runs), default=6.0) / 2
             away = [thick + k for k in (9.0, 14.0, 22.0)]
             spots = [(x + a * sx, y + a * sy) for a in away for sx, sy in ((-1, 1), (1, 1), (1, -1), (-1, -1), (0, 1.2), (0, -1.2))]
-            self.put(spots, corner.name, 7.5, bold=True, must=True, ring=True)
+            words = f"{corner.name}  {more[corner.name]}" if more and corner.name in more else corner.name
+            if words != corner.name:
+                spots = [(px + (width(words, 7.5, BOLD) / 2 - 8) * (1 if px > x else -1 if px < x else 0), py) for px, py in spots]
+            self.put(spots, words, 7.5, bold=True, must=True, ring=True)
 
     def names(self) -> None:
         """Name runs beside their middle."""
@@ -202,6 +214,12 @@ class Picture:
             book.box(bx + k * wide / 2, by, wide / 2, 4, fill=float(k), line=0.6)
         book.text(bx, by + 6, "0", 6.5)
         book.text(bx + wide, by + 6, f"{most} {'ft' if book.system == 'in' else 'm'}", 6.5, anchor="middle")
+
+
+def _squares(box: Box) -> Iterator[tuple[int, int]]:
+    for x in range(int(box[0] // SQUARE), int(box[2] // SQUARE) + 1):
+        for y in range(int(box[1] // SQUARE), int(box[3] // SQUARE) + 1):
+            yield x, y
 
 
 def of_storey(facts: Facts, runs: Sequence[Run]) -> list[Corner]:

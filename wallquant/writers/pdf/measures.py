@@ -15,6 +15,8 @@ SHADE = {"standard": 1.0, "core": 1.0, "U": 1.0, "lintel": 0.78}
 CUT = 0.9
 LEFT = 58.0
 """Room for levels left of the drawing, in points."""
+DROP = {"mm": 27.0, "in": 54.0}
+"""Room for the figures of the running string, which stand upright, in points."""
 SMALLEST = 4.6
 """Smallest type."""
 
@@ -79,10 +81,18 @@ def corners(view: View, top: Nm) -> None:
     for j in sorted(view.run.junctions, key=lambda j: j.station):
         if view.lo - j.thickness <= j.station <= view.hi + j.thickness:
             x = min(max(view.x(j.station), view.x(view.lo)), view.x(view.hi))
-            book.line(x, view.y0, x, view.y(top) + 7, 0.4, dash=(8, 2, 1, 2))
+            book.line(x, view.y(top), x, view.y(top) + 7, 0.4)
             book.text(x, view.y(top) + 17, j.corner, 8.5, bold=True, anchor="middle")
             if j.other:
                 book.text(x, view.y(top) + 9, f"with {j.other}", 6, anchor="middle", ground=1.0)
+
+
+def axes(view: View, top: Nm) -> None:
+    """The axes of the runs that meet this one, grey, under what is written."""
+    for j in view.run.junctions:
+        if view.lo < j.station < view.hi:
+            x = view.x(j.station)
+            view.book.line(x, view.y0, x, view.y(top), 0.5, dash=(8, 2, 1, 2), grey=0.6)
 
 
 def strings(view: View, facts: Facts) -> None:
@@ -96,7 +106,7 @@ def strings(view: View, facts: Facts) -> None:
     _running(view, [(s, book.figure(s - lo)) for s in marks if view.lo <= s <= view.hi], y)
     jambs = sorted({s for o in run.openings for s in (o.start, o.end)})
     chain = [lo, *(j for j in jambs if lo < j < hi), hi]
-    y -= 27
+    y -= DROP[book.system]
     if len(chain) > 2:
         _chain(view, chain, y)
         y -= 15

@@ -6,6 +6,7 @@ Coordinates are points (1/72 in) from the page's lower left corner.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -26,6 +27,9 @@ FONT, BOLD = "WQ-Sans", "WQ-Sans-Bold"
 FILES = {FONT: "Vera.ttf", BOLD: "VeraBd.ttf"}
 """They come with reportlab, and so look the same everywhere."""
 ODD = "◊"
+FRACTION = re.compile(r"(\d) (\d+/\d+\")")
+"""What of a figure in feet and inches a line is not broken at, and what stands there meanwhile."""
+TIED = "\0"
 MARGIN = 10 * MM_PT
 HEAD, FOOT = 11 * MM_PT, 7 * MM_PT
 CAUTION = "Layout only, no structural design; local codes, the engineer and the supplier's instructions come first."
@@ -70,7 +74,7 @@ def wrapped(words: str, most: float, size: float, font: str = FONT) -> list[str]
     """Return plain text in lines no wider than `most`; a word that is wider is broken."""
     lines, line, used = [], "", 0.0
     space = width(" ", size, font)
-    for word in words.split():
+    for word in (w.replace(TIED, " ") for w in FRACTION.sub(rf"\1{TIED}\2", words).split(" ") if w):
         wide = width(word, size, font)
         while wide > most and len(word) > 1:
             take = max(1, int(len(word) * most / wide) - 1)
@@ -279,7 +283,7 @@ def feet(length: Nm) -> str:
     whole, rest = divmod(marks, 16)
     foot, inch = divmod(whole, 12)
     part = f" {Fraction(rest, 16)}" if rest else ""
-    said = f"{inch}{part}" if inch or not part else part.strip()
+    said = f"{inch}{part}" if inch or foot or not part else part.strip()
     return ("-" if length < 0 and marks else "") + (f"{foot}'-{said}\"" if foot else f'{said}"')
 
 

@@ -9,7 +9,7 @@ from math import hypot
 from wallquant.layout import Run
 from wallquant.units import MM
 from wallquant.writers.pdf.facts import Bar, Facts
-from wallquant.writers.pdf.flow import Flow
+from wallquant.writers.pdf.flow import COLUMN, Flow
 from wallquant.writers.pdf.ground import XY, Picture, Setting, of_storey, outline
 from wallquant.writers.pdf.measures import numbered
 from wallquant.writers.pdf.paper import BOLD, Book, points, scale_text, width
@@ -58,22 +58,25 @@ def _openings(picture: Picture, run: Run) -> None:
             norm = max(hypot(b[0] - a[0], b[1] - a[1]), 1e-9)
             u = ((b[0] - a[0]) / norm, (b[1] - a[1]) / norm)
             at = picture.at(run.at(station))
-            tip = (at[0] - u[0] * (over + 6), at[1] - u[1] * (over + 6))
-            book.line(at[0] - u[0] * over, at[1] - u[1] * over, *tip, 0.5)
             words = book.figure(station - lo)
             wide = width(words, size) / 2 + 2
-            spot = (tip[0] - u[0] * (wide + 1), tip[1] - u[1] * (wide + 1))
             steep = abs(u[0]) > abs(u[1])  # the run goes up the page: its numbers are read level, the others upright
             box = (wide, size * 0.55) if steep else (size * 0.55, wide)
-            taken = (spot[0] - box[0], spot[1] - box[1], spot[0] + box[0], spot[1] + box[1])
-            if picture.free(taken):
-                picture.taken.append(taken)
+            for side in (-1, 1):
+                tip = (at[0] + side * u[0] * (over + 6), at[1] + side * u[1] * (over + 6))
+                spot = (tip[0] + side * u[0] * (wide + 1), tip[1] + side * u[1] * (wide + 1))
+                taken = (spot[0] - box[0], spot[1] - box[1], spot[0] + box[0], spot[1] + box[1])
+                if not picture.free(taken):
+                    continue
+                picture.take(taken)
+                book.line(at[0] + side * u[0] * over, at[1] + side * u[1] * over, *tip, 0.5)
                 if steep:
                     book.text(spot[0], spot[1] - size * 0.36, words, size, anchor="middle")
                 else:
                     book.text(spot[0] + size * 0.36, spot[1], words, size, anchor="middle", turn=90)
+                break
         a, b = picture.at(run.at(o.start)), picture.at(run.at(o.end))
-        name = facts.opening_names.get(o.key, o.key)
+        name = facts.opening_names.get(o.key, "") or "opening"
         wide = hypot(b[0] - a[0], b[1] - a[1]) - 4
         high = min(6.5, 1.3 * over)
         if high >= 4.5 and wide > 14:
@@ -137,7 +140,7 @@ def bar_plan(book: Book, facts: Facts, storey: str, runs: Sequence[Run]) -> None
         book.box(x - 2.5, y - 2.5, 5, 5, fill=0)
         outward = (8 if x > (left + right) / 2 else -8, 8 if y > (low + high) / 2 else -8)
         book.text(x + outward[0], y + outward[1] - 3, name, 9, bold=True, anchor="middle")
-        picture.taken.append((x + outward[0] - 6, y + outward[1] - 6, x + outward[0] + 6, y + outward[1] + 6))
+        picture.take((x + outward[0] - 6, y + outward[1] - 6, x + outward[0] + 6, y + outward[1] + 6))
     for (_, a), (_, b) in _crossing(checks):
         book.line(*picture.at(a), *picture.at(b), 0.4, dash=(6, 3), grey=0.4)
     for bar in bars:
@@ -151,7 +154,7 @@ def bar_plan(book: Book, facts: Facts, storey: str, runs: Sequence[Run]) -> None
                 break
         else:
             spot = (x, y + away)
-        picture.taken.append((spot[0] - 5.4, spot[1] - 5.4, spot[0] + 5.4, spot[1] + 5.4))
+        picture.take((spot[0] - 5.4, spot[1] - 5.4, spot[0] + 5.4, spot[1] + 5.4))
         book.line(x, y, *spot, 0.4)
         numbered(book, *spot, bar.number)
     picture.names()
@@ -189,7 +192,8 @@ def _bar_table(
     book: Book, facts: Facts, title: str, bars: Sequence[Bar], setting: Setting, checks: Sequence[tuple[str, XY]]
 ) -> None:  # fmt: skip
     say = book.figure
-    flow = Flow(book=book, title=title)
+    flow = Flow(book=book, title=title, size=9, column=2 * COLUMN)
+    flow.begin(0)
     flow.heading("Check that the edges are square")
     flow.say(
         "Edges A and B lie along the outermost faces of this storey's walls, A across and B along the longest run. Where the slab or its "

@@ -45,12 +45,12 @@ def _marks(flow: Flow, facts: Facts, run: Run) -> None:
     least = min(int(pieces.bottom[r]) for r in rows)
     for o in run.openings:
         if o.through and o.sill <= least + 50 * MM:
-            name = o.name or o.key
+            name = facts.opening_names.get(o.key, "") or "opening"
             marks.append((o.start, 1, ("jamb", say(o.start - lo), "", f"{name}, {say(o.end - o.start)} clear")))
             marks.append((o.end, 0, ("jamb", "", say(o.end - lo), name)))
     for j in run.through:
         marks.append((j.station, 3, ("corner", say(j.station - lo), "", f"{j.corner}, middle of {j.other}")))
-    flow.table(("mark", "from", "to", "unit, saw to"), (15, 15, 15, 42), (m[2] for m in sorted(marks)), right=(1, 2))
+    flow.table(("mark", "from", "to", "unit, saw to"), (12, 18, 18, 38), (m[2] for m in sorted(marks)), right=(1, 2))
 
 
 def _openings(flow: Flow, facts: Facts, run: Run) -> None:
@@ -69,7 +69,7 @@ def _openings(flow: Flow, facts: Facts, run: Run) -> None:
             bears = " / ".join(say(e) for e in ends)
             if ends and b.bearing_least:
                 bears += f" (least {say(b.bearing_least)})"
-            name = facts.opening_names.get(b.opening, b.opening)
+            name = facts.opening_names.get(b.opening, "") or f"opening {b.opening}"
             heights = f"{say(b.sill - run.bottom)} to {say(b.head - run.bottom)}"
             yield (name, f"{say(b.start - lo)} to {say(b.end - lo)}", heights, over, bears)
 
@@ -91,8 +91,7 @@ def _pole(flow: Flow, facts: Facts, run: Run) -> None:
 
 def _beds(flow: Flow, facts: Facts, run: Run) -> None:
     """The bed under the first course: as surveyed, or as drawn."""
-    slab, book = facts.plan.survey, flow.book
-    beds = [b for part in slab.levelled.parts for b in part.beds if b.footing.run == run.name] if slab else []
+    book, beds = flow.book, facts.beds.get(run.name, ())
     if not beds:
         bed = facts.plan.work.courses[run.name].bed
         flow.heading("Bed of the first course", keep=20)
@@ -107,7 +106,7 @@ def _beds(flow: Flow, facts: Facts, run: Run) -> None:
                 for word, value in (("rip", b.rip), ("strip under", b.strip), ("take off slab", b.ground)) if value > 0
             ),
         )
-        for b in sorted(beds, key=lambda b: b.footing.start)
+        for b in beds
     )  # fmt: skip
     flow.table(("mark", "bed at start", "bed at end", "do"), (14, 16, 16, 40), rows, right=(1, 2))
 
@@ -135,7 +134,7 @@ def _cuts(flow: Flow, facts: Facts, run: Run) -> None:
             stock = cutting.stocks[int(cutting.stock[n])]
             yield (facts.mark(row), unit, facts.size(row, say), facts.cut_words(row) + leaning, stock)
 
-    flow.table(("mark", "unit", "saw to", "work", "from"), (13, 27, 22, 24, 12), cells())
+    flow.table(("mark", "unit", "saw to", "work", "from"), (13, 25, 28, 22, 12), cells())
 
 
 def _bars(flow: Flow, facts: Facts, run: Run) -> None:

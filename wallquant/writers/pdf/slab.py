@@ -10,7 +10,8 @@ from wallquant.units import MM
 from wallquant.writers.beds import bench
 from wallquant.writers.pdf.facts import Facts
 from wallquant.writers.pdf.flow import Flow
-from wallquant.writers.pdf.paper import Book
+from wallquant.writers.pdf.ground import Picture
+from wallquant.writers.pdf.paper import Book, scale_text
 
 DONE = {
     "level": "All beds keep within their limits; nothing is ripped.",
@@ -25,7 +26,9 @@ def survey(book: Book, facts: Facts) -> None:
     slab = facts.plan.survey
     if slab is None:
         return
+    _picture(book, facts, slab)
     flow = Flow(book=book, title="Slab as surveyed", beside="corner beds and rod readings")
+    flow.begin(0)
     flow.heading("In which order corners are set")
     flow.say("Set the first corner, take the top of its block as bench mark, and carry it to every other corner in this order.")
     rows = (
@@ -39,6 +42,34 @@ def survey(book: Book, facts: Facts) -> None:
     flow.table(head, (14, 18, 18, 20, 20, 14), rows, right=(2, 3, 4), tick=True)
     for part in slab.levelled.parts:
         _part(flow, facts, slab, part)
+
+
+def _picture(book: Book, facts: Facts, slab: Survey) -> None:
+    """Draw the first course of what stands on the slab, with the bed at each corner, and where the slab is highest and lowest."""
+    names = {f.run for f in slab.ground.footings if any(f.part == p.part for p in slab.levelled.parts)}
+    runs = [run for run in facts.plan.work.runs.values() if run.name in names]
+    if not runs:
+        return
+    setting, large, scale = Picture.on(book, facts, runs)
+    book.sheet("Slab as surveyed", beside=scale_text(scale, book.system), large=large)
+    picture = Picture.begin(book, facts, runs, setting, scale)
+    for run in runs:
+        picture.pieces(run, grey=True)
+    beds: dict[str, str] = {}
+    for part in slab.levelled.parts:
+        for c in part.corners:
+            beds[c.corner] = _mm(book, c.bed) + (", begin here" if c.corner == part.start else "")
+        for spot, words, up in ((part.highest, "highest", 1), (part.lowest, "lowest", -1)):
+            x, y = picture.at((spot.at[0] * MM, spot.at[1] * MM))
+            book.shape([(x - 5, y - 4 * up), (x + 5, y - 4 * up), (x, y + 5 * up)], fill=0 if up > 0 else 1, wide=1)
+            picture.take((x - 6, y - 6, x + 6, y + 6))
+            picture.put([(x + a, y + b) for a in (28, -28) for b in (18, -18, 30, -30)], f"{words} {_mm(book, spot.level)}", 7.5, must=True)
+    picture.corners((c for c in facts.plan.work.corners.values() if c.name in beds), beds)
+    picture.names()
+    picture.compass()
+    unit = "feet and inches" if book.system == "in" else "millimetres"
+    words = f"In {unit}: the bed under the first block of each corner, and the slab's highest and lowest points under walls."
+    book.text(book.left + 190, book.low + 5, words, 6.5, most=book.right - book.left - 190)
 
 
 def _part(flow: Flow, facts: Facts, slab: Survey, part: PartBeds) -> None:
