@@ -62,11 +62,11 @@ class Select(Model):
 class Staging(Model):
     """How pallets stand on the slab; what is not given has the default."""
 
-    pallet_length: Size | None = _field(None, "Length of a pallet on the ground; without it 1200 mm.")
-    pallet_width: Size | None = _field(None, "Width of a pallet on the ground; without it 1000 mm.")
-    off_edge: Length | None = _field(None, "Least distance of a pallet from the slab's edge; without it 1000 mm.")
-    strip: Length | None = _field(None, "Strip beside the walls that is kept free for work; without it 600 mm.")
-    reach: Length | None = _field(None, "Most distance of a pallet from the wall that it is for; without it 3000 mm.")
+    pallet_length: Size | None = _field(None, "Length of a pallet on the ground; without it 1200 mm, or 48 in.")
+    pallet_width: Size | None = _field(None, "Width of a pallet on the ground; without it 1000 mm, or 40 in.")
+    off_edge: Length | None = _field(None, "Least distance of a pallet from the slab's edge; without it 1000 mm, or 3 ft.")
+    strip: Length | None = _field(None, "Strip beside the walls that is kept free for work; without it 600 mm, or 2 ft.")
+    reach: Length | None = _field(None, "Most distance of a pallet from the wall that it is for; without it 3000 mm, or 10 ft.")
 
 
 class Labour(Model):
@@ -74,7 +74,7 @@ class Labour(Model):
 
     alone: Positive | None = _field(None, "Mass as delivered up to which one person lifts a piece, kg; without it 23.13 (51 lb).")
     two: Positive | None = _field(None, "Mass as delivered up to which two people lift a piece, kg; without it 46.27 (102 lb).")
-    band: Size | None = _field(None, "Height of a band of labour.csv, as reached from one scaffold lift; without it 1500 mm.")
+    band: Size | None = _field(None, "Height of a band of labour.csv, as reached from one scaffold lift; without it 1500 mm, or 5 ft.")
     above: Number | None = _field(None, "Part by which work takes longer for each band above the first; without it 0.")
     batch_bags: Positive | None = _field(None, "Bags of mortar mixed in one go; without it 1.")
 

@@ -16,8 +16,6 @@ from wallquant.rules import Amount, Item
 from wallquant.units import MM
 
 FILE = "schedule.csv"
-_DONE = {"drill": "drilled on site", "notch": "foot notched, put back after inspection", "turn": "unit turned", "groove": "grooved"}
-"""Words of pieces.csv's column `work`, and what they say here."""
 _ORDER = ("units", "lintels", "mortar", "items", "work")
 
 
@@ -109,6 +107,6 @@ def _done(work: Work) -> list[dict[str, Any]]:
     rows = []
     for row, words in sorted(work.pieces.work.items()):
         for word in dict.fromkeys(one.strip() for one in words.split(",")):
-            item = f"pieces: {_DONE.get(word, word)}"
+            item = f"pieces to {word}"
             rows.append({"key": work.pieces.walls[int(work.pieces.wall[row])], "group": "work", "item": item, "unit": "pcs", "quantity": 1})
     return rows

@@ -63,7 +63,7 @@ def _grout(work: Work, catalogue: Catalogue) -> Iterator[Row]:
     wet *= 1 + catalogue.waste.grout
     cement, sand = dry_parts(wet, GROUT)
     where = (
-        f"with {catalogue.waste.grout:.0%} waste, if it is mixed on site: fine grout 1 : 3 by loose volume (ASTM C476: 2-1/4 to 3 of fine "
+        f"with {100 * catalogue.waste.grout:g} % waste, if mixed on site: fine grout 1 : 3 by loose volume (ASTM C476: 2-1/4 to 3 of fine "
         "sand, at most 1/10 of lime; coarse grout adds 1 to 2 of coarse aggregate), dry parts 38/27 of the mix"
     )
     yield Row(group=4, item="grout: cement", net=cement, unit="m3", where=where)

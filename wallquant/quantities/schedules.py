@@ -66,8 +66,8 @@ def counted(
     bought_of = materials(work, cutting, amounts, mortar, catalogue)
     known = known_walls(building.walls, aside)
     table = piece_table(work, cutting, schedule)
-    placed, told = staging.staging(table, work, bought_of, catalogue, (*building.walls, *aside), known, Ground.of(job), system)
-    rates = Rates.of(job)
+    placed, told = staging.staging(table, work, bought_of, catalogue, (*building.walls, *aside), known, Ground.of(job, system), system)
+    rates = Rates.of(job, system)
     return Counted(
         materials=bought_of,
         schedules={
