@@ -29,7 +29,19 @@ def book(path: Path) -> Any:
 
 @pytest.mark.parametrize(
     ("sheet", "file"),
-    [("Materials", "materials.csv"), ("Saw list", "cuts.csv"), ("Sequence", "steps.csv"), ("Pieces", "pieces.csv"), ("Items", "items.csv")],
+    [
+        ("Materials", "materials.csv"),
+        ("Saw list", "cuts.csv"),
+        ("Sequence", "steps.csv"),
+        ("Pieces", "pieces.csv"),
+        ("Items", "items.csv"),
+        ("By wall", "schedule.csv"),
+        ("Deliveries", "staging.csv"),
+        ("Labour", "labour.csv"),
+        ("Mixing", "mixing.csv"),
+        ("Bill", "bill.csv"),
+        ("To bought", "ledger.csv"),
+    ],
 )
 def test_sheets_are_the_tables(plan: Path, sheet: str, file: str) -> None:
     rows = list(book(plan)[sheet].values)

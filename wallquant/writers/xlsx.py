@@ -32,6 +32,12 @@ WIDEST, NARROWEST = 70, 8
 UNITS = {"_mm": "mm", "_m3": "m³", "_m2": "m²", "_kg": "kg", "_h": "h", "_deg": "°"}
 TABLES = (
     ("Materials", "materials.csv", "What to buy: net, waste and buy apart."),
+    ("By wall", "schedule.csv", "What each wall of each storey takes, before waste."),
+    ("Deliveries", "staging.csv", "Pallets and lintels in the order of delivery, and where they stand."),
+    ("Labour", "labour.csv", "Hours by step, lift and height, beside two published rates."),
+    ("Mixing", "mixing.csv", "Mortar and grout by day."),
+    ("To bought", "ledger.csv", "Each wall from drawn to laid to bought."),
+    ("Bill", "bill.csv", "Areas by published rules for openings that are left in; nothing is bought by them."),
     ("Saw list", "cuts.csv", "Every cut piece and the unit it is sawn from."),
     ("Sequence", "steps.csv", "The steps in laying order, with crews and hours."),
     ("Openings", "openings.csv", "Openings as laid, what bridges them, and on what length it bears."),
@@ -87,7 +93,7 @@ class _Book:
         widths = [max([len(h) + 3, *(len(x) if scale[c] == 1 else 8 for x in told[c])]) for h, c in zip(header, frame.columns, strict=True)]
 
         def rows() -> Iterable[list[Any]]:
-            columns = [frame[c].tolist() for c in frame.columns]
+            columns = [frame[c].astype(object).where(frame[c].notna(), "").tolist() for c in frame.columns]
             factors = [scale[c] for c in frame.columns]
             for values in zip(*columns, strict=True):
                 yield [v if f == 1 or isinstance(v, str) else round(v * f, 4) for v, f in zip(values, factors, strict=True)]

@@ -26,7 +26,7 @@ from wallquant.writers.report.words import Words
 if TYPE_CHECKING:
     import pandas as pd
 
-STYLE = ("page.css", "drawing.css", "reading.css", "print.css")
+STYLE = ("page.css", "drawing.css", "reading.css", "schedules.css", "print.css")
 SCRIPT = (
     "base.js", "format.js", "plan.js", "course.js", "elevation.js", "piece.js", "sequence.js", "saw.js", "reading.js", "units.js",
     "main.js",

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from wallquant.findings import SEVERITIES
+from wallquant.writers.report import schedules
 from wallquant.writers.report.words import Words
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ def context(
     """Return the names that the template uses; parameters as in `wallquant.writers.report.write`."""
     words = Words(system=summary["people_unit"])
     catalogue = summary["catalogue"]
+    materials = [_material(row, words) for row in tables["materials.csv"].to_dict("records")]
     causes = _causes([_finding(one, words) for one in sorted(findings, key=lambda one: SEVERITIES.index(one["severity"]))])
     return {
         "words": words,
@@ -38,9 +40,9 @@ def context(
         "severities": [(name, sum(group[0]["severity"] == name for group in causes)) for name in SEVERITIES],
         "ledger": [_ledger(wall, words) for wall in summary["walls"]],
         "ledger_sum": _ledger_sum(summary["walls"], words),
-        "materials": [
-            {**row, **{key: _quantity(row[key]) for key in ("net", "waste", "buy")}} for row in tables["materials.csv"].to_dict("records")
-        ],
+        **schedules.context(summary, tables, words),
+        "materials": [row for row in materials if row["buy"] != "–"],
+        "informing": [row for row in materials if row["buy"] == "–"],
         "saw_count": int(tables["cuts.csv"]["stock"].nunique()),
         "cut_count": len(tables["cuts.csv"]),
         "rules": [_rule(rule, words) for rule in summary["rules"]],
@@ -137,6 +139,18 @@ def _terms(terms: Mapping[str, float], words: Words) -> list[str]:
     """The terms in the order of the page's columns, the three fits in one."""
     plain = [words.volume(terms[key]) for key in ("drawn", "openings", "finishes", "set_aside", "lent", "borrowed")]
     return [*plain, words.volume(sum(terms[key] for key in _FITS)), words.volume(terms["laid"])]
+
+
+def _material(row: Mapping[Any, Any], words: Words) -> dict[str, Any]:
+    """A row of materials.csv for people, in their units; the waste with what it is of net."""
+    numbers = {key: value for key in ("net", "waste", "buy") if isinstance(value := row[key], (int, float))}
+    told = {key: schedules.in_words(value, row["unit"], words)[0] for key, value in numbers.items()}
+    said = {**row, **{key: _quantity(told.get(key, row[key])) for key in ("net", "waste", "buy")}}
+    said["unit"] = schedules.in_words(0.0, row["unit"], words)[1]
+    waste, net = row["waste"], row["net"]
+    if isinstance(waste, (int, float)) and waste > 0 and net > 0:
+        said["waste"] += f" ({100 * waste / net:.3g} %)"
+    return said
 
 
 def _quantity(value: object) -> str:
