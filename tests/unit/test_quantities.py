@@ -218,3 +218,35 @@ def test_empty_plan() -> None:
 )
 def test_exact_waste(net: float, factor: float, unit: str, buy: float) -> None:
     assert with_waste(net, factor, unit)[1] == buy
+
+
+def upright(bottom: int, top: int, size: int = 12 * MM, start: int = 0) -> Item:
+    length = (top - bottom) / 1000
+    return Item(
+        kind="bar", run="R1", start=start, end=start, bottom=bottom * MM, top=top * MM, size=size, quantity=length, unit="m", rule="bars"
+    )  # fmt: skip
+
+
+def test_bars_by_size_with_their_laps_and_mass() -> None:
+    """Two bars of 12 mm that lap over 600, one of 16 mm beside, and a lying one 400 longer than its place: a lap of its own."""
+    lying = Item(kind="bar", run="R1", start=0, end=3000 * MM, bottom=0, top=12 * MM, size=12 * MM, quantity=3.4, unit="m")
+    bars = (upright(0, 800), upright(200, 2400), upright(0, 2000, size=16 * MM, start=600 * MM), lying)
+    table = schedule(made([piece(UNIT, L, cut="")]), bars)
+    assert row(table, "bars of 12 mm", "m")["net"] == pytest.approx(0.8 + 2.2 + 3.4)
+    assert row(table, "bars of 16 mm", "m")["net"] == pytest.approx(2.0)
+    laps = row(table, "laps of bars", "m")
+    assert (laps["net"], str(laps["where"]).split()[0]) == (pytest.approx(0.6 + 0.4), "2")
+    # handbook masses of round bars, kg/m: 12 mm 0.888, 16 mm 1.578 (EN 10080 and ISO 6935-2 nominal sizes, from memory)
+    assert row(table, "steel in bars", "kg")["net"] == pytest.approx(6.4 * 0.888 + 2.0 * 1.578, rel=1e-3)
+    assert row(table, "bar", "m")["net"] == pytest.approx(8.4)
+
+
+def test_what_only_informs_has_no_buy() -> None:
+    """Half-pallet rule: 120 units of 60 a pallet are 2 pallets, 4 bags; 0.9 m3 of grout and 10 % are 0.99, dry parts 38/27 of it."""
+    fill = Item(kind="core fill", run="R1", start=0, end=0, bottom=0, top=MM, quantity=0.9, unit="m3")
+    table = schedule(made([piece(UNIT, L, cut="") for _ in range(120)]), (fill,))
+    assert row(table, "thin-bed mortar by rule of thumb", "bag")["net"] == pytest.approx(4)
+    cement, sand = (float(str(row(table, f"grout: {part}", "m3")["net"])) for part in ("cement", "fine sand"))
+    assert cement + sand == pytest.approx(0.99 * 38 / 27) and sand == pytest.approx(3 * cement)
+    empty = table[table["buy"].isna()]
+    assert empty["waste"].isna().all() and not table["item"].str.startswith(("mass", "grout:", "offcuts"))[table["buy"].notna()].any()

@@ -11,7 +11,7 @@ from wallquant.catalogue import Catalogue
 from wallquant.layout import Work
 from wallquant.quantities.rows import GROUTED, THIN_BED, Row
 from wallquant.rules import Item
-from wallquant.units import MM
+from wallquant.units import MM, text
 
 WET_OF_DRY = 27 / 38
 """Volume of a mix over that of its dry parts, loose: 38 ft3 make a cubic yard (NAVEDTRA 14043, 'rule 38'; too much for large jobs)."""
@@ -40,7 +40,7 @@ def informing(work: Work, catalogue: Catalogue) -> Iterator[Row]:
     """Yield the rows, by group."""
     yield from _half_pallets(work)
     yield from _grout(work, catalogue)
-    yield from _bars([i for i in work.items if isinstance(i, Item) and i.kind in ("bar", "L bar")])
+    yield from _bars([i for i in work.items if isinstance(i, Item) and i.kind == "bar" and i.unit == "m"], catalogue.system)
     notched = sum("notch" in words for words in work.pieces.work.values())
     if notched:
         where = "the piece cut out is kept and put back with thin-bed mortar after inspection (common practice, no source)"
@@ -71,11 +71,13 @@ def _grout(work: Work, catalogue: Catalogue) -> Iterator[Row]:
     yield Row(group=4, item="grout: fine sand", net=sand, unit="m3", where="loose and damp")
 
 
-def _bars(bars: Sequence[Item]) -> Iterator[Row]:
-    """Steel by mass, and laps: of upright bars where they stand beside each other, of lying ones what is longer than their place."""
-    long = [b for b in bars if b.kind == "bar" and b.unit == "m"]
+def _bars(long: Sequence[Item], system: str) -> Iterator[Row]:
+    """Bars by size, steel by mass, laps: where two upright ones stand side by side, and what a lying one is longer than its place."""
     if not long:
         return
+    for size in sorted({b.size for b in long}):
+        own = [b for b in long if b.size == size]
+        yield Row(group=4, item=f"bars of {text(size, system)}", net=fsum(b.quantity for b in own), unit="m", where=f"{len(own)} bars")
     laps: list[float] = []
     upright: dict[tuple[str, int, int], list[Item]] = {}
     for b in long:

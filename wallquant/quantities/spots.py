@@ -22,12 +22,14 @@ from wallquant.units import MM
 
 GRID = 250.0
 """Millimetres between places that are tried, where a storey is not too large for it."""
-MOST = 20_000
+MOST = 8_000
 """So many places are tried on a storey; the grid is wider on larger ones."""
 BESIDE = 300.0
 """Millimetres between two pallets, so that units can be taken off."""
 ENCLOSED = 0.05
 """Least part of a storey's outline that is rooms, for its walls to tell the slab's edge."""
+NEAREST = 1000
+"""So many free places nearest to the work are looked at."""
 OUTSIDE = -1
 _TOUCHES = 60.0
 
@@ -56,8 +58,13 @@ class _Floor:
     angle: Floats
     room: NDArray[np.int64]
     busy: Floats
-    near: dict[str, Floats] = field(default_factory=dict)
-    beside: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
+    bounds: dict[str, list[int]] = field(default_factory=dict)
+
+    def rooms_of(self, wall: str) -> list[int]:
+        """Return the numbers of the rooms that a wall bounds."""
+        if wall not in self.bounds:
+            self.bounds[wall] = [n for n, room in enumerate(self.rooms) if room.distance(self.walls[wall]) < _TOUCHES]
+        return self.bounds[wall]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,27 +100,25 @@ class Storeys:
         floor = self.floors.get(storey)
         if floor is None or wall not in floor.walls or not len(floor.points):
             return None
-        free = floor.busy <= begin_h
-        if wall not in floor.near:
-            floor.near[wall] = shapely.distance(floor.walls[wall], _boxes(floor.points, floor.angle, self.ground, 0.0))
-            rooms = [n for n, room in enumerate(floor.rooms) if room.distance(floor.walls[wall]) < _TOUCHES]
-            floor.beside[wall] = np.isin(floor.room, rooms)
-        close = free & (floor.near[wall] <= self.ground.reach / MM)
-        picked = next((some for some in (close & floor.beside[wall], close & (floor.room == OUTSIDE), close, free) if some.any()), None)
-        if picked is None:
+        free = np.flatnonzero(floor.busy <= begin_h)
+        if not len(free):
             return None
-        far = np.where(picked, np.hypot(floor.points[:, 0] - at[0], floor.points[:, 1] - at[1]), np.inf)
-        n = int(np.argmin(far.round(3)))
+        far = np.hypot(floor.points[free, 0] - at[0], floor.points[free, 1] - at[1]).round(3)
+        if len(free) > NEAREST:
+            some = np.argpartition(far, NEAREST)[:NEAREST]
+            free, far = free[np.sort(some)], far[np.sort(some)]
+        off = shapely.distance(floor.walls[wall], shapely.points(floor.points[free])) - self.ground.pallet_width / MM / 2
+        close, beside = off <= self.ground.reach / MM, np.isin(floor.room[free], floor.rooms_of(wall))
+        picked = next(some for some in (close & beside, close & (floor.room[free] == OUTSIDE), close, off > -1.0, far >= 0) if some.any())
+        n = int(free[np.argmin(np.where(picked, far, np.inf))])
         x, y = (float(v) for v in floor.points[n])
         angle, clear = float(floor.angle[n]), BESIDE + max(self.ground.pallet_length, self.ground.pallet_width) / MM
         taken = np.hypot(floor.points[:, 0] - x, floor.points[:, 1] - y) < clear
         floor.busy[taken] = np.inf  # later pallets take the same place or one beside it, never half of each
         floor.busy[n] = end_h
-        edge = None
-        if floor.room[n] != OUTSIDE:
-            box = _boxes(floor.points[n : n + 1], floor.angle[n : n + 1], self.ground, 0.0)[0]
-            edge = float(floor.outline.boundary.distance(box))
-        return Spot(x=x, y=y, angle=angle, off_edge=edge, off_wall=float(floor.near[wall][n]))
+        box = _boxes(floor.points[n : n + 1], floor.angle[n : n + 1], self.ground, 0.0)[0]
+        edge = None if floor.room[n] == OUTSIDE else float(floor.outline.boundary.distance(box))
+        return Spot(x=x, y=y, angle=angle, off_edge=edge, off_wall=float(floor.walls[wall].distance(box)))
 
 
 def _floor(walls: list[Wall | SetAside], ground: Ground, *, earth: bool) -> _Floor:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import ceil
 from statistics import median
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from wallquant.building import SetAside, Wall
 from wallquant.catalogue import Catalogue, Unit
@@ -135,17 +138,16 @@ def _pallets(table: pd.DataFrame, work: Work, materials: pd.DataFrame, catalogue
         buy = int(bought[code])
         count = ceil(buy / each)
         number = np.minimum(np.arange(len(rows)) * buy // (len(rows) * each), count - 1)
-        last: pd.DataFrame | None = None
+        first = np.searchsorted(number, np.arange(count + 1))
+        own = _Columns.of(rows)
+        note = "" if unit.pallet else f"the catalogue has no pallet of it; taken as {each}"
+        last = slice(0, 0)
         for at in range(count):
-            own = rows[number == at]
-            last = own if len(own) else last
-            if last is None:
-                continue
+            last = (
+                slice(first[at], first[at + 1]) if first[at] < first[at + 1] else last
+            )  # one that holds only waste goes with the one before
             holds = min(each, buy - at * each)
-            yield _load(
-                unit, last, f"pallet {at + 1} of {count}", holds, part=holds < each,
-                note="" if unit.pallet else f"the catalogue has no pallet of it; taken as {each}",
-            )  # fmt: skip
+            yield own.load(last, unit, f"pallet {at + 1} of {count}", holds, part=holds < each, note=note)
 
 
 def _usual(catalogue: Catalogue) -> float:
@@ -156,25 +158,42 @@ def _usual(catalogue: Catalogue) -> float:
 def _lintels(table: pd.DataFrame, work: Work) -> Iterator[Load]:
     units = {u.code: u for u in work.pieces.units}
     for (_, code), rows in table[table["kind"] == "lintel"].groupby(["wall", "unit"], observed=True, sort=True):
-        yield _load(units[str(code)], rows, "lintels", len(rows), part=False, note="on battens beside the openings, as the supplier says")
+        note = "on battens beside the openings, as the supplier says"
+        yield _Columns.of(rows).load(slice(None), units[str(code)], "lintels", len(rows), part=False, note=note)
 
 
-def _load(unit: Unit, rows: pd.DataFrame, name: str, holds: int, *, part: bool, note: str) -> Load:
-    counts = rows["wall"].value_counts()
-    serves = sorted(((str(key), int(n)) for key, n in counts.items()), key=lambda pair: (-pair[1], pair[0]))
-    mine = rows[rows["wall"] == serves[0][0]]
-    return Load(
-        unit=unit,
-        name=name,
-        holds=holds,
-        part=part,
-        serves=tuple(serves),
-        at=(float(mine["x_mm"].mean()), float(mine["y_mm"].mean())),
-        begin_h=float(rows["start_h"].min()),
-        end_h=float(rows["end_h"].max()),
-        day=int(rows["day"].min()),
-        note=note,
-    )
+@dataclass(frozen=True, kw_only=True)
+class _Columns:
+    """Columns of the table of pieces, as arrays."""
+
+    wall: NDArray[Any]
+    x: NDArray[Any]
+    y: NDArray[Any]
+    start: NDArray[Any]
+    end: NDArray[Any]
+    day: NDArray[Any]
+
+    @classmethod
+    def of(cls, rows: pd.DataFrame) -> _Columns:
+        names = {"wall": "wall", "x": "x_mm", "y": "y_mm", "start": "start_h", "end": "end_h", "day": "day"}
+        return cls(**{key: rows[name].to_numpy() for key, name in names.items()})
+
+    def load(self, rows: slice, unit: Unit, name: str, holds: int, *, part: bool, note: str) -> Load:
+        walls = self.wall[rows]
+        serves = sorted(Counter(walls.tolist()).items(), key=lambda pair: (-pair[1], pair[0]))
+        mine = walls == serves[0][0]
+        return Load(
+            unit=unit,
+            name=name,
+            holds=holds,
+            part=part,
+            serves=tuple(serves),
+            at=(float(self.x[rows][mine].mean()), float(self.y[rows][mine].mean())),
+            begin_h=float(self.start[rows].min()),
+            end_h=float(self.end[rows].max()),
+            day=int(self.day[rows].min()),
+            note=note,
+        )
 
 
 def _told(frame: pd.DataFrame, homeless: int, far: int, ground: Ground, system: str) -> Iterator[Finding]:
