@@ -219,7 +219,9 @@ def _compatible(name: str, need: SpecifierSet) -> None:
 
 def _brings(manager: pluggy.PluginManager, name: str, plugin: object) -> _Brought:
     if not manager.get_hookcallers(plugin):
-        raise PluginError(f"plugin {name} brings nothing: none of its functions is a hook; mark one with @hookimpl, see hookspecs.py")
+        own = sorted(k for k, v in getattr(plugin, "__dict__", {}).items() if isinstance(v, type) and issubclass(v, Rule) and v is not Rule)
+        what = f"return {', '.join(own)} from a function wallquant_rules" if own else "write a function, like wallquant_rules"
+        raise PluginError(f"plugin {name} brings nothing: none of its functions is a hook; {what}, and mark it with @hookimpl")
     others = [p for p in manager.get_plugins() if p is not plugin]
 
     def asked(hook: str) -> list[Any]:

@@ -3,6 +3,8 @@
 Sentences of `Rule.demand`: `Window`, `Fixed`, `Use`, `Bed`, `Phase`, `Choice`, `Lead`, `Item`.  `Rule.offset` says how far joints
 of neighbouring courses stand apart.  `Rule.precede` says `Precedence`, `Rule.measure` says `Amount`, `Rule.findings` says
 `wallquant.findings.Finding`.  Sentences commute: any order of rules gives the same plan.
+
+What a rule sees (runs, courses, the laid work) is in `wallquant.layout`; its table of sentences stands in DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -101,7 +103,7 @@ class Phase:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Lead:
-    """Leads of so many courses stand at a corner, beginning at each of `courses_from`; engines shape them from the joints."""
+    """Leads of so many courses stand at a corner; engines shape them from the joints."""
 
     corner: str
     courses: int
@@ -194,7 +196,12 @@ class Precedence:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Amount:
-    """How much of an item is taken, and by what: a piece (row), a step (name) or an item."""
+    """How much of an item is taken; what all rules say of one `item` and `unit` becomes one row of materials.csv.
+
+    `unit` is ``pcs``, ``m``, ``m3``, ``kg`` or what the material is bought in; `where` is told beside it, like a run's name.  An `Item`
+    that is placed is bought without an `Amount` of its own: say only what goes with it (screws, grout).  `piece` (a row of
+    `Work.pieces`) or `step` (a name) says what takes it.
+    """
 
     item: str
     quantity: float
@@ -210,7 +217,22 @@ ParamKind = Literal["length", "number", "count", "choice", "flag", "text"]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ParamInfo:
-    """What is said of a parameter: kind, unit, sentence, bounds, source."""
+    """What is said of a parameter.
+
+    Parameters
+    ----------
+    kind : str
+        ``length`` (nanometres inside, written with a unit), ``number``, ``count``, ``choice``, ``flag`` (true or false) or ``text``.
+    text : str
+        What it is, in a sentence for users.
+    source : wallquant.findings.Source
+    unit : str
+        Of a number or a count; a length needs none.
+    least, most : float, optional
+        Bounds, of lengths in nanometres; the conformance suite wants both for lengths, numbers and counts.
+    choices : tuple of str
+        What a choice may be.
+    """
 
     kind: ParamKind
     text: str

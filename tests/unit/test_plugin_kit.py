@@ -16,10 +16,12 @@ import pytest
 import wallquant_thinbed
 
 from wallquant import plugins
-from wallquant.layout import Courses, Run
-from wallquant.rules import NoParams, Rule, Sentence, Window
+from wallquant.layout import Courses, Run, Work
+from wallquant.rules import Amount, Item, NoParams, Rule, Sentence, Window
+from wallquant.strictyaml import YamlError
 from wallquant.testing import cases, complaints, houses
 from wallquant.testing.conformance import cased, documented, planned, sourced
+from wallquant.units import MM
 
 ROOT = Path(__file__).parents[2]
 FIRM = ROOT / "plugins" / "example_firm"
@@ -98,6 +100,69 @@ def test_a_case_that_asks_something_else_fails(file: Path) -> None:
     key = next(k for k in ("demand", "findings", "measure") if "has" in case.get(k, {}))
     with pytest.raises(AssertionError):
         cases.check(rule, {**case, key: {"hasnt": case[key]["has"]}})
+
+
+CASE = """
+cases:
+  - name: one
+    catalogue: aac-metric
+    run: {{length: 6000 mm, unit: std-600x200x200, courses: 4{run}}}
+    {more}
+"""
+
+
+@pytest.mark.parametrize(
+    ("run", "more", "said"),
+    [
+        ("", "demand: {hasnot: []}", "cases[0].demand.hasnot: there is no 'hasnot'; did you mean 'hasnt'?"),
+        ("", "demands: {has: []}", "cases[0].demands: there is no 'demands'; did you mean 'demand'?"),
+        ("", "measure: {before: []}", "cases[0].measure.before: there is no 'before'"),
+        (", hight: 2 m", "demand: {has: []}", "cases[0].run.hight: there is no 'hight'"),
+        (", openings: [{key: D1, begin: 1 m}]", "demand: {has: []}", "cases[0].run.openings[0].begin: there is no 'begin'"),
+    ],
+)
+def test_a_misspelt_key_of_a_case_is_an_error(run: str, more: str, said: str, tmp_path: Path) -> None:
+    """Nobody would read it, so that what it asks for could never fail."""
+    file = tmp_path / "cases.yaml"
+    file.write_text(CASE.format(run=run, more=more), encoding="utf-8")
+    with pytest.raises(YamlError) as caught:
+        cases.load(file)
+    assert said in str(caught.value) and "\n" not in str(caught.value)
+    assert any(said in complaint for complaint in cased(Undocumented, file))
+
+
+class Straps(Rule):
+    """A strap on course 1, and two screws for each."""
+
+    code = "straps"
+
+    def demand(self, run: Run, courses: Courses) -> Iterable[Sentence]:
+        yield Item(kind="strap", run=run.name, start=0, end=300 * MM, bottom=0, top=MM, course=1)
+
+    def measure(self, work: Work) -> Iterable[Amount]:
+        mine = [i for i in work.items if isinstance(i, Item) and i.rule == self.code]
+        yield Amount(item="screw", quantity=2.0 * len(mine), unit="pcs")
+
+
+def test_a_case_has_the_items_that_its_rule_places(tmp_path: Path) -> None:
+    case = {"name": "c", "catalogue": "aac-metric", "run": {"length": "3 m", "unit": "std-600x200x200", "courses": 2}}
+    cases.check(Straps, {**case, "measure": {"has": [{"item": "screw", "quantity": 2}]}})
+    with pytest.raises(AssertionError):
+        cases.check(Straps, {**case, "measure": {"has": [{"item": "screw", "quantity": 4}]}})
+
+
+def test_the_rule_in_developers_md_runs(tmp_path: Path) -> None:
+    """What is printed there is a file that loads, and a rule without a complaint about its page and its parameters."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("\n## Add a rule")[1].split("\n### ")[0]
+    code = "\n".join(line[4:] for line in text.splitlines() if line.startswith("    ") or not line)
+    file = tmp_path / "our_rule.py"
+    file.write_text(code, encoding="utf-8")
+    rule = plugins.load([file]).rules["no_cut_at_jambs"]
+    assert not [*documented(rule), *sourced(rule)]
+    door = {"key": "D", "start": "3 m", "width": "1 m", "head": "2 m"}
+    run = {"length": "6 m", "unit": "std-600x200x200", "courses": 12, "openings": [door]}
+    window = {"say": "Window", "course": 1, "lo": "2800 mm", "hi": "3000 mm", "of": "cut"}
+    cases.check(rule, {"name": "c", "catalogue": "aac-metric", "run": run, "demand": {"has": [window], "count": {"Window": 20}}})
 
 
 @pytest.fixture(scope="module")

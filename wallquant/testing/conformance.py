@@ -12,7 +12,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from wallquant import pipeline, plugins
+from wallquant import pipeline, plugins, strictyaml
 from wallquant.audit import audit
 from wallquant.files import RUN
 from wallquant.job import Job
@@ -70,17 +70,21 @@ def sourced(rule: type[Rule]) -> Iterator[str]:
         if not info.text.strip():
             yield f"{rule.code}: parameter {key} has no sentence"
         if not info.source.text and info.source.basis not in ("practice", "project"):
-            yield f"{rule.code}: parameter {key} names no source"
+            yield f"{rule.code}: parameter {key} names no source; write one in its Source(text=...), or call it practice or project"
         if info.kind in ("length", "number", "count") and (info.least is None or info.most is None):
-            yield f"{rule.code}: parameter {key} has no bounds"
+            yield f"{rule.code}: parameter {key} has no bounds; give its ParamInfo least and most"
 
 
 def cased(rule: type[Rule], file: Path) -> Iterator[str]:
     """Yield cases that do not hold, and what no case asks for."""
     if not file.is_file():
-        yield f"{rule.code}: there are no cases ({file.name} is missing)"
+        yield f"{rule.code}: there are no cases ({file} is missing)"
         return
-    told = cases.load(file)
+    try:
+        told = cases.load(file)
+    except strictyaml.YamlError as error:
+        yield f"{rule.code}: {error}"
+        return
     names = [case["name"] for case in told]
     if len(told) < LEAST_CASES or len(set(names)) != len(names):
         yield f"{rule.code}: {len(told)} cases with {len(set(names))} names; at least {LEAST_CASES} are wanted, each with its own"

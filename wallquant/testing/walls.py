@@ -14,6 +14,12 @@ from wallquant.layout import Bridge, Corner, Course, Courses, Junction, Part, Pi
 from wallquant.units import Nm, parse_length
 
 Case = Mapping[str, Any]
+RUN = ("name", "length", "unit", "courses", "bottom", "bed", "top", "profile", "corners", "openings", "bearing")
+OPENING = ("key", "start", "width", "sill", "head", "through", "name")
+CORNER = (
+    "corner", "kind", "role", "at", "other", "other_role", "thickness", "bottom", "top", "turn", "bearing", "first",
+)  # fmt: skip
+"""Keys of a run, an opening and a corner in a case."""
 
 
 def length(value: object, default: Nm = 0) -> Nm:
