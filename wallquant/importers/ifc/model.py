@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pathlib
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,7 +44,9 @@ def read_model(path: pathlib.Path, select: Select | None, limits: Limits) -> tup
         kernel = Kernel(path, scale)
         reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel, select, limits)
         elements, wholes, findings = _elements(model, relations)
-        on_map = places.map_place(model, frames, unit)
+        on_map = None
+        with suppress(Unreadable, *MALFORMED):
+            on_map = places.map_place(model, frames, unit)
         findings += [*complaints, *places.findings(model, unit, on_map)]
     except InputError:
         raise
