@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any, ClassVar
 
 from wallquant.findings import Finding, Source
-from wallquant.layout import Run, Work
+from wallquant.layout import Course, Run, Work
 from wallquant.rules import ParamInfo, Precedence, Rule, param
 from wallquant.units import FOOT, MM, Nm, text
 
@@ -110,11 +110,10 @@ class Stability(Rule):
             if step.pieces or step.kind != "hold":
                 for run in step.runs:
                     of.setdefault((run, step.course), []).append(step.name)
-        for name, courses in sorted(work.courses.items()):
-            for low, high in pairwise(courses.levels):
-                base = work.runs[name].height_from
-                days = [(c.top - base - 1) // self.params.day_height for c in (low, high)]
-                first, then = (tuple(sorted(of.get((name, c.number), ()))) for c in (low, high))
+        for courses in _stacks(work):
+            for low, high in pairwise(courses):
+                days = [(c.top - c.run.height_from - 1) // self.params.day_height for c in (low, high)]
+                first, then = (tuple(sorted(of.get((c.run.name, c.number), ()))) for c in (low, high))
                 if days[1] > days[0] and first and set(then) - set(first):
                     yield Precedence(
                         first=first,
@@ -170,6 +169,16 @@ class Stability(Rule):
 
     def _note(self, what: str, said: str, *, measured: str = "", wanted: str = "") -> Finding:
         return Finding(code=f"caution.{what}", severity="note", text=said, measured=measured, wanted=wanted, rules=(self.code,))
+
+
+def _stacks(work: Work) -> Iterator[list[Course]]:
+    """The courses of each run from the bottom up; those of a battered wall's steps, which stand on each other, in one."""
+    found: dict[tuple[str, ...], list[Course]] = {}
+    for name, courses in sorted(work.courses.items(), key=lambda one: (work.runs[one[0]].bottom, one[0])):
+        run = work.runs[name]
+        walls = sorted({part.wall.rpartition("/")[0] for part in run.parts})
+        found.setdefault((name,) if run.foot is None else ("", *walls), []).extend(courses.levels)
+    yield from (found[key] for key in sorted(found))
 
 
 def height_of(work: Work, run: Run) -> Nm:

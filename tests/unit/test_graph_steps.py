@@ -5,12 +5,15 @@ Volumes are arithmetic from the figures of each test.  That a battered wall is s
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 
@@ -174,3 +177,22 @@ def test_a_battered_wall_is_planned_and_audited(tmp_path: Path) -> None:
     code, _, told = outside("plan", retaining(tmp_path), "--any-thickness", "-o", tmp_path / "out")
     assert code in (0, 1), told
     assert not [f for f in audit.audit(tmp_path / "out") if f.severity == "error"]
+
+
+def test_heights_of_steps_count_from_the_foot_of_their_wall(tmp_path: Path) -> None:
+    """2500 mm of wall: bracing is asked over 2438.4 mm (8 ft), a scaffold above 1.5 m, and with a day's height work waits in between."""
+    model = retaining(tmp_path)
+    code, _, told = outside("plan", model, "--any-thickness", "-o", tmp_path / "out", "--set", "stability.day_height=1000 mm")
+    assert code in (0, 1), told
+    runs = pd.read_csv(tmp_path / "out" / "runs.csv").set_index("run")
+    upper = [name for name, row in runs.iterrows() if row.bottom_mm > 1000]
+    assert upper
+    said = {f["code"]: f["text"] for f in json.loads((tmp_path / "out" / "findings.json").read_text())["findings"]}
+    top = max(upper, key=lambda name: runs.bottom_mm[name])
+    assert re.search(rf"\b{top}\b", said["caution.bracing"])
+    pieces = pd.read_csv(tmp_path / "out" / "pieces.csv", keep_default_na=False)
+    steps = pd.read_csv(tmp_path / "out" / "steps.csv", keep_default_na=False).set_index("step")
+    ours = pieces[pieces.run.isin([r for r in runs.index if runs.angle_deg[r] == 0])]
+    low = steps.loc[ours[ours.top_mm < 990].step.unique()].end_h.max()
+    high = steps.loc[ours[ours.top_mm > 1010].step.unique()].start_h.min()
+    assert high >= low + 12  # at least the night that `rest` asks

@@ -168,6 +168,16 @@ def test_a_map_conversion_is_told_in_its_units_for_a_millimetre(
     assert at.scale == (None if wanted is None else pytest.approx(wanted, rel=1e-15))
 
 
+def test_a_map_conversion_of_a_broken_unit_loses_nothing_else(tmp_path: pathlib.Path) -> None:
+    maker = Maker("IFC4")
+    unit = maker.add("IfcConversionBasedUnit", UnitType="LENGTHUNIT", Name="rod")
+    maker.add("IfcMapConversion", maker.context, maker.add("IfcProjectedCRS", "EPSG:25832", MapUnit=unit), 1.0, 2.0, 3.0)
+    maker.plain_wall(2000.0, 200.0, 800.0)
+    building, (told,) = read(maker, tmp_path)
+    assert (len(building.walls), building.map_place) == (1, None)
+    assert "cannot be said again" in told.text
+
+
 def test_a_map_conversion_without_a_number_is_none(tmp_path: pathlib.Path) -> None:
     maker = Maker("IFC4")
     maker.add("IfcMapConversion", maker.context, maker.add("IfcProjectedCRS", "EPSG:25832"))

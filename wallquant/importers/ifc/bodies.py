@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field
+from math import hypot
 
 import numpy as np
 import shapely
@@ -12,13 +13,15 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.frames import PARALLEL, Matrix, Unreadable, Vector
-from wallquant.importers.ifc.plan import CLOSE, Straight, direction, straight
+from wallquant.importers.ifc.plan import CLOSE, END_LIMIT, Straight, direction, straight
 from wallquant.importers.ifc.profiles import outline_profile
 from wallquant.importers.ifc.sections import plan_region, polygons, section, sound
 from wallquant.importers.ifc.solids import Cut, HalfSpace, Prism, Solid
 
 LEAN = 2.0
 """A cut that differs by less than this between the faces, in mm, is taken at its mean."""
+_HAIR = 1e-6
+"""Edges of a box are along its axes to this, in mm."""
 _SAMPLES = (0.0, 1 / 6, 1 / 3, 0.5, 2 / 3, 5 / 6, 1.0)
 _GAUSS = ((-0.7745966692414834, 5 / 9), (0.0, 8 / 9), (0.7745966692414834, 5 / 9))
 
@@ -104,6 +107,8 @@ def read_body(solids: list[Solid], axis: Vector | None) -> Body:
     Unreadable
         With the reason, where they are no straight wall.
     """
+    if len(solids) == 1 and (plain := _plain(solids[0], axis)) is not None:
+        return plain
     blocks = [_block(s) for s in solids]
     if not blocks:
         raise Unreadable("it has no body")
@@ -119,6 +124,53 @@ def read_body(solids: list[Solid], axis: Vector | None) -> Body:
     body = parts[0] if len(parts) == 1 else _joined(parts, frame)
     body.guessed = guessed
     return body
+
+
+def _plain(solid: Solid, axis: Vector | None) -> Body | None:
+    """The wall that an uncut upright prism of four corners is, square or mitred, as by far the most walls are: by hand, what all that
+    follows comes to for it.
+    """
+    base = solid.base
+    if solid.cuts or not isinstance(base, Prism) or len(base.outer) != 4 or base.holes or base.curved:
+        return None
+    (x, y, z), ring = base.vector.tolist(), base.outer.tolist()
+    low = ring[0][2]
+    if hypot(x, y) > PARALLEL * abs(z) or max(abs(p[2] - low) for p in ring) > 0.01:
+        return None
+    edges = [(b[0] - a[0], b[1] - a[1]) for a, b in zip(ring, (*ring[1:], ring[0]), strict=True)]
+    if not any(abs(edges[k][0] * edges[k + 2][1] - edges[k][1] * edges[k + 2][0]) < _HAIR * hypot(*edges[k]) for k in (0, 1)):
+        return None
+    outline = Polygon(base.outer[:, :2])
+    if not outline.is_valid:
+        return None
+    along, guessed = direction(outline, axis)
+    frame = np.eye(4)
+    frame[0, :2], frame[1, :2] = along, (-along[1], along[0])
+    turned = (base.outer @ frame[:3, :3].T)[:, :2]
+    corners = turned.tolist()
+    first = next((k for k in (0, 1) if all(abs(corners[n][1] - corners[n + 1 - 4][1]) < _HAIR for n in (k, k + 2))), None)
+    if first is None:
+        return None
+    faces = sorted(sorted((corners[k], corners[k + 1 - 4])) for k in (first, first + 2))
+    (one, two), (three, four) = sorted(faces, key=lambda face: face[0][1])
+    right, left = one[1], three[1]
+    start, end = (one[0] + three[0]) / 2, (two[0] + four[0]) / 2
+    # the faces are longer than the wall is thick, and the ends are no faces
+    if min(two[0] - one[0], four[0] - three[0], end - start) < max(left - right, 2 * CLOSE) or left - right < 2 * CLOSE:
+        return None
+    cuts = abs(one[0] - three[0]), abs(two[0] - four[0])
+    if max(cuts) > END_LIMIT * (left - right):
+        return None
+    square = max(cuts) < _HAIR
+    bottom, top = sorted((low, low + z))
+    elevation = Polygon([(start, bottom), (end, bottom), (end, top), (start, top)])
+    plan = Straight(start=start, end=end, right=right, left=left, odd_ends=0, notches=0, square=square)
+    footprint = Polygon(turned)
+    volume = elevation.area * plan.thickness if square else footprint.area * (top - bottom)
+    return Body(
+        frame=frame, plan=plan, elevation=elevation, bottom=bottom, top=[(start, top), (end, top)], footprint=footprint, volume=volume,
+        beyond=0.0, holes=[], guessed=guessed,
+    )  # fmt: skip
 
 
 def _block(solid: Solid) -> _Block:

@@ -20,6 +20,7 @@ LEAST_CHORDS = 4
 """Least chords of an arc: so many that it can be told from bends."""
 MOST_CHORDS = 4096
 """Most chords of an arc."""
+_SAME_WAY = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0)
 SAME = 1e-6
 """Distance in mm below which two points are one (a nanometre)."""
 
@@ -58,9 +59,10 @@ class Curves:
         """
         kind = entity.is_a()
         if kind == "IfcRectangleProfileDef":
-            x, y = self.frames.length(entity.XDim) / 2, self.frames.length(entity.YDim) / 2
+            get = self.frames.get
+            x, y = self.frames.length(get(entity, "XDim")) / 2, self.frames.length(get(entity, "YDim")) / 2
             corners: Ring = [(-x, -y, 0.0), (x, -y, 0.0), (x, y, 0.0), (-x, y, 0.0)]
-            return Outline(outer=_moved(corners, self.frames.axes(entity.Position)))
+            return Outline(outer=_moved(corners, self.frames.axes(get(entity, "Position"))))
         if kind == "IfcCircleProfileDef":
             ring = self._conic(entity.Radius, entity.Radius, 0.0, 2 * pi)
             return Outline(outer=_moved(ring, self.frames.axes(entity.Position)), curved=True)
@@ -68,7 +70,7 @@ class Curves:
             ring = self._conic(entity.SemiAxis1, entity.SemiAxis2, 0.0, 2 * pi)
             return Outline(outer=_moved(ring, self.frames.axes(entity.Position)), curved=True)
         if kind in ("IfcArbitraryClosedProfileDef", "IfcArbitraryProfileDefWithVoids"):
-            outer, curved = self.curve(entity.OuterCurve)
+            outer, curved = self.curve(self.frames.get(entity, "OuterCurve"))
             outline = Outline(outer=closed(outer), curved=curved)
             for inner in entity.InnerCurves if kind == "IfcArbitraryProfileDefWithVoids" else ():
                 ring, bent = self.curve(inner)
@@ -87,7 +89,7 @@ class Curves:
         if depth > 16:
             raise Unreadable("a curve of its geometry is nested without end")
         if kind == "IfcPolyline":
-            return [self.frames.point(p) for p in entity.Points], False
+            return [self.frames.point(p) for p in self.frames.get(entity, "Points")], False
         if kind == "IfcIndexedPolyCurve":
             return self._indexed(entity)
         if kind in ("IfcCompositeCurve", "Ifc2DCompositeCurve"):
@@ -208,5 +210,8 @@ def closed(ring: Ring) -> Ring:
 
 
 def _moved(ring: Ring, matrix: Matrix) -> Ring:
+    (a, b, c, x), (d, e, f, y), (g, h, i, z), _ = matrix.tolist()
+    if (a, b, c, d, e, f, g, h, i) == _SAME_WAY:
+        return [(u + x, v + y, w + z) for u, v, w in ring]
     flat = np.array(ring) @ matrix[:3, :3].T + matrix[:3, 3]
-    return [(float(x), float(y), float(z)) for x, y, z in flat]
+    return [(u, v, w) for u, v, w in flat.tolist()]

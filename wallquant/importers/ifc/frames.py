@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wallquant.importers import InputError
+from wallquant.importers.ifc.attributes import Attributes
 
 Matrix = npt.NDArray[np.float64]
 Vector = npt.NDArray[np.float64]
@@ -26,6 +27,7 @@ _NAMES = {
     Fraction(254, 10): "in", Fraction(3048, 10): "ft", Fraction(1_200_000, 3937): "ft", Fraction(9144, 10): "yd",
 }  # fmt: skip
 """Millimetres in a unit; the second foot is that of the US surveys, 1200/3937 m (NBS, Federal Register 24 FR 5348, 1959; from memory)."""
+_UP, _AHEAD, _PLAIN = (0.0, 0.0, 1.0), (1.0, 0.0, 0.0), np.eye(4)
 PARALLEL = 1e-6
 """Sine of the angle below which two directions count as parallel (1 mm in 1 km)."""
 
@@ -107,12 +109,13 @@ class Frames:
     def __init__(self, scale: float, world: Matrix | None = None) -> None:
         self.scale = scale
         self.world = np.eye(4) if world is None else world
+        self.get = Attributes()
         self._placed: dict[int, Matrix] = {}
         self._ways: dict[int, tuple[float, float, float]] = {}
 
     def point(self, entity: Entity) -> tuple[float, float, float]:
         """Return an IfcCartesianPoint in millimetres."""
-        return self.coordinates(entity.Coordinates)
+        return self.coordinates(self.get(entity, "Coordinates"))
 
     def coordinates(self, values: Sequence[float]) -> tuple[float, float, float]:
         """Return two or three coordinates of the file as three in millimetres."""
@@ -136,12 +139,18 @@ class Frames:
         """Return the matrix of an IfcAxis2Placement2D or 3D; None is the identity."""
         if entity is None:
             return np.eye(4)
-        three = entity.is_a("IfcAxis2Placement3D")
-        if not three and not entity.is_a("IfcAxis2Placement2D"):
-            raise Unreadable(f"its placement is an {entity.is_a()}, which this version cannot read")
-        z = self._way(entity.Axis if three else None, (0.0, 0.0, 1.0))
-        x = self._way(entity.RefDirection, (1.0, 0.0, 0.0))
-        return _matrix(x, z, self.point(entity.Location))
+        kind, get = entity.is_a(), self.get
+        three = kind == "IfcAxis2Placement3D"
+        if not three and kind != "IfcAxis2Placement2D":
+            raise Unreadable(f"its placement is an {kind}, which this version cannot read")
+        z = self._way(get(entity, "Axis") if three else None, _UP)
+        x = self._way(get(entity, "RefDirection"), _AHEAD)
+        origin = self.point(get(entity, "Location"))
+        if z == _UP and x == _AHEAD:
+            matrix = _PLAIN.copy()
+            matrix[:3, 3] = origin
+            return matrix
+        return _matrix(x, z, origin)
 
     def _way(self, entity: Entity | None, default: tuple[float, float, float]) -> tuple[float, float, float]:
         """Return the unit vector of an IfcDirection; most of a model's placements share a few."""
@@ -173,13 +182,13 @@ class Frames:
                 break
             if number in seen:
                 raise Unreadable("its placement refers to itself in a circle")
-            if not entity.is_a("IfcLocalPlacement"):
+            if entity.is_a() != "IfcLocalPlacement":
                 raise Unreadable(f"it is placed by an {entity.is_a()}, which this version cannot read")
             seen.add(number)
             chain.append(entity)
-            entity = entity.PlacementRelTo
+            entity = self.get(entity, "PlacementRelTo")
         for one in reversed(chain):
-            base = base @ self.axes(one.RelativePlacement)
+            base = base @ self.axes(self.get(one, "RelativePlacement"))
             self._placed[one.id()] = base
         return base
 

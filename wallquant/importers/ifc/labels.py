@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable
+from typing import Any
 
 LONGEST = 255
 """Signs of an IfcLabel, by its definition in the IFC specification: STRING(255)."""
@@ -34,6 +36,14 @@ def label(value: object) -> str:
         text = "".join(" " if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") else c for c in text if c not in _EMBEDDING)
         text = " ".join(text.split())
     return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"
+
+
+def called(element: Any, get: Callable[[Any, str], Any] = getattr) -> tuple[str, str]:
+    """Return GlobalId and name on one line; '' also where a broken model relates a wall to what has neither."""
+    try:
+        return label(get(element, "GlobalId")), label(get(element, "Name"))
+    except AttributeError:
+        return label(getattr(element, "GlobalId", None)), label(getattr(element, "Name", None))
 
 
 def readable(data: bytes) -> tuple[bytes, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pathlib
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,13 +19,13 @@ from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.fillings import about_leaves, about_sizes, listed
 from wallquant.importers.ifc.frames import Entity, Frames, Unreadable, angle_unit, length_unit, world_frame
 from wallquant.importers.ifc.kernel import Kernel
-from wallquant.importers.ifc.labels import label
+from wallquant.importers.ifc.labels import called, label
 from wallquant.importers.ifc.nested import apart
 from wallquant.importers.ifc.records import KM, footprint, leaf_walls, make_wall, opening_keys
 from wallquant.importers.ifc.relations import Relations, gather
 from wallquant.importers.ifc.storeys import read_storeys, storey_at, storey_of
 from wallquant.importers.ifc.vet import open_model
-from wallquant.importers.ifc.walls import MALFORMED, WallAsRead, WallReader, called, has_body
+from wallquant.importers.ifc.walls import MALFORMED, WallAsRead, WallReader, has_body
 from wallquant.units import MM
 
 if TYPE_CHECKING:
@@ -43,7 +44,9 @@ def read_model(path: pathlib.Path, select: Select | None, limits: Limits) -> tup
         kernel = Kernel(path, scale)
         reader = WallReader(frames, Curves(frames, angle_unit(model)), relations, kernel, select, limits)
         elements, wholes, findings = _elements(model, relations)
-        on_map = places.map_place(model, frames, unit)
+        on_map = None
+        with suppress(Unreadable, *MALFORMED):
+            on_map = places.map_place(model, frames, unit)
         findings += [*complaints, *places.findings(model, unit, on_map)]
     except InputError:
         raise

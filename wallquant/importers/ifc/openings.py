@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -12,8 +12,8 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from wallquant.importers.ifc.frames import PARALLEL
-from wallquant.importers.ifc.sections import polygons, section, sound
-from wallquant.importers.ifc.solids import HalfSpace, Points, Prism, Solid
+from wallquant.importers.ifc.sections import Window, polygons, section, sound
+from wallquant.importers.ifc.solids import HalfSpace, Prism, Solid
 
 LEAST = 1.0
 """Width and height below which a hole is none, and depth that a niche may lack to count as through, in mm."""
@@ -51,12 +51,15 @@ class Face:
     right: float
     left: float
     elevation: BaseGeometry
+    bounds: Window = field(init=False)
+    """Of the elevation."""
+    plain: bool = field(init=False)
+    """Whether the elevation is a rectangle."""
 
-    @property
-    def plain(self) -> bool:
-        """Whether the elevation is a rectangle."""
+    def __post_init__(self) -> None:
         low, bottom, high, top = self.elevation.bounds
-        return bool(self.elevation.area == (high - low) * (top - bottom))
+        object.__setattr__(self, "bounds", (low, bottom, high, top))
+        object.__setattr__(self, "plain", bool(self.elevation.area == (high - low) * (top - bottom)))
 
 
 def slabs_of(solids: list[Solid], face: Face) -> list[Slab]:
@@ -128,17 +131,18 @@ def read_holes(slabs: list[Slab], face: Face) -> list[Hole]:
 
 
 def _slabs(solid: Solid, face: Face) -> list[Slab]:
+    if isinstance(solid.base, Prism) and not solid.cuts and (found := _box_of(solid.base)) is not None:
+        (s1, t1, z1), (s2, t2, z2) = found
+        low, high = max(face.right, t1), min(face.left, t2)
+        least, bottom, most, top = face.bounds
+        start, sill, end, head = max(least, s1), max(bottom, z1), min(most, s2), min(top, z2)
+        return [(low, high, box(start, sill, end, head))] if high - low >= 1e-6 and start < end and sill < head else []
     points = solid.base.points()
     low, high = max(face.right, float(points[:, 1].min())), min(face.left, float(points[:, 1].max()))
     if high - low < 1e-6:
         return []
     if isinstance(solid.base, Prism) and not solid.cuts:
         base = solid.base
-        if _is_box(base, points):
-            least, bottom, most, top = face.elevation.bounds
-            start, sill = max(least, float(points[:, 0].min())), max(bottom, float(points[:, 2].min()))
-            end, head = min(most, float(points[:, 0].max())), min(top, float(points[:, 2].max()))
-            return [(low, high, box(start, sill, end, head))] if start < end and sill < head else []
         size = float(np.linalg.norm(base.vector))
         flat = float(base.outer[:, 1].max() - base.outer[:, 1].min())
         if max(abs(float(base.vector[0])), abs(float(base.vector[2]))) <= PARALLEL * size and flat < 0.01:
@@ -160,14 +164,31 @@ def _slabs(solid: Solid, face: Face) -> list[Slab]:
     return [s for s in slabs if not s[2].is_empty]
 
 
-def _is_box(base: Prism, points: Points) -> bool:
-    """Whether a prism is a box along the wall's own axes, whichever way it is extruded: by far the most openings are."""
+_Corner = tuple[float, float, float]
+
+
+def _box_of(base: Prism) -> tuple[_Corner, _Corner] | None:
+    """Least and greatest corner of a prism that is a box along the wall's own axes, whichever way it is extruded: by far the most
+    openings are.  By hand, because arrays of three numbers cost more to make than to use.
+    """
     if len(base.outer) != 4 or base.holes:
-        return False
-    low, high = points.min(axis=0), points.max(axis=0)
-    near = float(np.minimum(points - low, high - points).max()) < 1e-6
-    ring = np.abs(np.diff(base.outer, axis=0)) > 1e-6
-    return near and bool((ring.sum(axis=1) == 1).all()) and int((np.abs(base.vector) > 1e-6).sum()) == 1
+        return None
+    ring, vector = base.outer.tolist(), base.vector.tolist()
+    if sum(abs(v) > 1e-6 for v in vector) != 1:
+        return None
+    for (a, b, c), (d, e, f) in itertools.pairwise(ring):
+        if (abs(d - a) > 1e-6) + (abs(e - b) > 1e-6) + (abs(f - c) > 1e-6) != 1:
+            return None
+    sides = []
+    for k, step in enumerate(vector):
+        there = [p[k] for p in ring]
+        there += [v + step for v in there]
+        low, high = min(there), max(there)
+        if any(min(v - low, high - v) >= 1e-6 for v in there):
+            return None
+        sides.append((low, high))
+    (s1, s2), (t1, t2), (z1, z2) = sides
+    return (s1, t1, z1), (s2, t2, z2)
 
 
 def _section(solid: Solid, offset: float, face: Face) -> BaseGeometry:
@@ -182,13 +203,15 @@ def _section(solid: Solid, offset: float, face: Face) -> BaseGeometry:
 
 def _within(region: BaseGeometry, face: Face) -> BaseGeometry:
     """The part within the wall's length, its underside and its highest point; a raked top is left to the volume."""
-    low, bottom, high, top = face.elevation.bounds
+    low, bottom, high, top = face.bounds
     return region.intersection(box(low, bottom, high, top))
 
 
 def _stacked(slabs: list[Slab]) -> list[Slab]:
     """Slabs that do not overlap in depth, each with the union of what lies there."""
     slabs = [s for s in slabs if s[2].area > LEAST * LEAST]
+    if len(slabs) < 2:
+        return [s for s in slabs if s[1] - s[0] > 1e-6]
     marks = sorted({m for a, b, _ in slabs for m in (a, b)})
     result: list[Slab] = []
     for one, two in itertools.pairwise(marks):
@@ -210,8 +233,9 @@ def _rectangles(region: BaseGeometry, *, through: bool) -> list[Hole]:
 
 def decomposed(part: Polygon) -> list[tuple[tuple[float, float, float, float], bool]]:
     """Return rectangles that are a polygon, each with True; or its least box with False, where its edges are not upright and level."""
-    bounds = (float(part.bounds[0]), float(part.bounds[1]), float(part.bounds[2]), float(part.bounds[3]))
-    if part.area >= (1 - 1e-6) * box(*bounds).area:
+    low, bottom, high, top = part.bounds
+    bounds = (float(low), float(bottom), float(high), float(top))
+    if part.area >= (1 - 1e-6) * ((bounds[2] - bounds[0]) * (bounds[3] - bounds[1])):
         return [(bounds, True)]
     rings = [part.exterior, *part.interiors]
     edges = [(a, b) for ring in rings for a, b in zip(ring.coords[:-1], ring.coords[1:], strict=True)]

@@ -49,10 +49,11 @@ def direction(outline: Polygon, axis: Vector | None) -> tuple[Vector, bool]:
 
     The direction is that of the longest face; the axis, where it is given, only chooses between the faces and says which way.
     """
-    ring = np.array(outline.exterior.coords)
-    edges = np.diff(ring, axis=0)
+    ring = shapely.get_coordinates(outline.exterior)
+    edges = ring[1:] - ring[:-1]
     sizes = np.hypot(edges[:, 0], edges[:, 1])
-    order = sorted(range(len(sizes)), key=lambda i: (-round(float(sizes[i]), 3), round(float(ring[i][0]), 3), round(float(ring[i][1]), 3)))
+    ranks = [(-round(size, 3), round(x, 3), round(y, 3)) for size, (x, y) in zip(sizes.tolist(), ring[:-1].tolist(), strict=True)]
+    order = sorted(range(len(ranks)), key=ranks.__getitem__)
     if axis is not None:
         for i in order:
             if sizes[i] > CLOSE:
@@ -76,7 +77,7 @@ def straight(outline: Polygon) -> Straight:
     reason = "its outline in plan is no straight wall with two parallel faces"
     if outline.geom_type != "Polygon" or outline.is_empty:
         raise Unreadable("its outline in plan falls into several parts")
-    ring = np.array(outline.exterior.coords)
+    ring = shapely.get_coordinates(outline.exterior).tolist()
     faces: list[list[float]] = []  # offset, total length, longest
     for (s1, t1), (s2, t2) in itertools.pairwise(ring):
         length = abs(s2 - s1)
@@ -145,7 +146,9 @@ def _ends(strip: Polygon, right: float, left: float, inset: float) -> tuple[floa
 
 
 def _triangle(part: Polygon) -> bool:
-    return len(part.simplify(CLOSE / 2).exterior.coords) == 4
+    """Whether a polygon has three corners; two that are near each other, as the insets leave them of a corner cut off, are one."""
+    ring = shapely.get_coordinates(part.simplify(CLOSE / 2).exterior).tolist()
+    return sum(hypot(b[0] - a[0], b[1] - a[1]) > CLOSE / 2 for a, b in itertools.pairwise(ring)) == 3
 
 
 def axis_direction(points: list[tuple[float, float]]) -> Vector | None:

@@ -28,12 +28,12 @@ def footprint(one: WallAsRead) -> list[tuple[float, float]]:
     """Return the outline of a wall in plan, world coordinates in mm; empty where it is not known."""
     if one.body is not None:
         turn = one.body.frame[:2, :2]
-        ring = np.array(one.body.footprint.exterior.coords[:-1]) @ turn
+        ring = shapely.get_coordinates(one.body.footprint.exterior)[:-1] @ turn
     elif one.mass.outline is not None:
-        ring = np.array(one.mass.outline.exterior.coords[:-1])
+        ring = shapely.get_coordinates(one.mass.outline.exterior)[:-1]
     else:
         return []
-    return [(float(x), float(y)) for x, y in ring + one.at[:2]]
+    return [(x, y) for x, y in (ring + one.at[:2]).tolist()]
 
 
 def opening_keys(read: list[WallAsRead]) -> dict[tuple[str, int], str]:
@@ -214,6 +214,8 @@ def _holes(one: WallAsRead, body: Body, keys: dict[tuple[str, int], str], length
                 _Hole(key=one_key, box=box, through=hole.through, filling=filling, name=opening.name, volume=float(hole.volume * 1e-9))
             )
             findings += _about_hole(one, opening, one_key, hole, body.plan.thickness)
+    if not body.holes and not body.niches:
+        return found
     voids = shapely.union_all([shapely.box(h.start, h.sill, h.end, h.head) for o in one.openings for h in o.holes if h.through])
     drawn = [(shape, shape.area * body.plan.thickness, True) for shape in body.holes]
     drawn += [(niche.region, niche.volume, False) for niche in body.niches]

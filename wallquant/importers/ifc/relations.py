@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from wallquant.importers.ifc.attributes import Attributes
 from wallquant.importers.ifc.frames import Entity
 from wallquant.importers.ifc.labels import label
 
@@ -35,25 +36,33 @@ class Relations:
 
 def gather(model: Entity) -> Relations:
     """Return the relations of a model."""
-    found = Relations()
+    found, get = Relations(), Attributes()
     for rel in model.by_type("IfcRelVoidsElement"):
-        if rel.RelatingBuildingElement is not None and rel.RelatedOpeningElement is not None:
-            found.openings.setdefault(rel.RelatingBuildingElement.id(), []).append(rel.RelatedOpeningElement)
+        one, other = get(rel, "RelatingBuildingElement"), get(rel, "RelatedOpeningElement")
+        if one is not None and other is not None:
+            found.openings.setdefault(one.id(), []).append(other)
     for rel in model.by_type("IfcRelFillsElement"):
-        if rel.RelatingOpeningElement is not None and rel.RelatedBuildingElement is not None:
-            found.fillings.setdefault(rel.RelatingOpeningElement.id(), []).append(rel.RelatedBuildingElement)
+        one, other = get(rel, "RelatingOpeningElement"), get(rel, "RelatedBuildingElement")
+        if one is not None and other is not None:
+            found.fillings.setdefault(one.id(), []).append(other)
     for kind in ("IfcRelAggregates", "IfcRelNests"):
         for rel in model.by_type(kind):
-            for part in rel.RelatedObjects or ():
-                found.parent[part.id()] = rel.RelatingObject
-                found.parts.setdefault(rel.RelatingObject.id(), []).append(part)
+            parts = get(rel, "RelatedObjects") or ()
+            whole: Entity = get(rel, "RelatingObject") if parts else None
+            for part in parts:
+                found.parent[part.id()] = whole
+                found.parts.setdefault(whole.id(), []).append(part)
     for rel in model.by_type("IfcRelContainedInSpatialStructure"):
-        for element in rel.RelatedElements or ():
-            found.structure[element.id()] = rel.RelatingStructure
-    _properties(model, found)
+        elements = get(rel, "RelatedElements") or ()
+        structure = get(rel, "RelatingStructure") if elements else None
+        for element in elements:
+            found.structure[element.id()] = structure
+    _properties(model, found, get)
     for rel in model.by_type("IfcRelAssociatesMaterial"):
-        for one in rel.RelatedObjects or ():
-            found.material.setdefault(one.id(), rel.RelatingMaterial)
+        several = get(rel, "RelatedObjects") or ()
+        material = get(rel, "RelatingMaterial") if several else None
+        for one in several:
+            found.material.setdefault(one.id(), material)
     for rel in model.by_type("IfcRelDefinesByType"):
         kind = rel.RelatingType
         for one in rel.RelatedObjects or () if kind is not None else ():
@@ -69,25 +78,25 @@ def gather(model: Entity) -> Relations:
     return found
 
 
-def _properties(model: Entity, found: Relations) -> None:
+def _properties(model: Entity, found: Relations, get: Attributes) -> None:
     for rel in model.by_type("IfcRelDefinesByProperties"):
-        value = _bearing(rel.RelatingPropertyDefinition)
+        value = _bearing(get(rel, "RelatingPropertyDefinition"), get)
         if value is not None:
             for one in rel.RelatedObjects or ():
                 found.bearing[one.id()] = value
     for kind in model.by_type("IfcTypeObject"):
         for definition in kind.HasPropertySets or ():
-            value = _bearing(definition)
+            value = _bearing(definition, get)
             if value is not None:
                 found.bearing.setdefault(kind.id(), value)
 
 
-def _bearing(definition: Entity | None) -> bool | None:
+def _bearing(definition: Entity | None, get: Attributes) -> bool | None:
     """The property LoadBearing of Pset_WallCommon."""
-    if definition is None or not definition.is_a("IfcPropertySet") or definition.Name != "Pset_WallCommon":
+    if definition is None or not definition.is_a("IfcPropertySet") or get(definition, "Name") != "Pset_WallCommon":
         return None
     for one in definition.HasProperties or ():
-        if one.is_a("IfcPropertySingleValue") and one.Name == "LoadBearing" and one.NominalValue is not None:
+        if one.is_a("IfcPropertySingleValue") and get(one, "Name") == "LoadBearing" and one.NominalValue is not None:
             value = one.NominalValue.wrappedValue
             return value if isinstance(value, bool) else None
     return None

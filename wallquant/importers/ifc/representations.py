@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from wallquant.importers.ifc.frames import Entity
 
 _SOLID = (
@@ -9,11 +12,11 @@ _SOLID = (
 )  # fmt: skip
 
 
-def body_of(element: Entity) -> Entity | None:
+def body_of(element: Entity, get: Callable[[Entity, str], Any] = getattr) -> Entity | None:
     """Return the representation that is the body, the one called Body or the only one of solids; None where there is none."""
-    shape = element.Representation
-    every = [r for r in shape.Representations if r.Items] if shape is not None else []
-    named = [r for r in every if r.RepresentationIdentifier == "Body"]
+    shape = get(element, "Representation")
+    every = [r for r in get(shape, "Representations") if get(r, "Items")] if shape is not None else []
+    named = [r for r in every if get(r, "RepresentationIdentifier") == "Body"]
     if named:
         return named[0]
     fitting = [r for r in every if r.RepresentationIdentifier not in ("Axis", "Box", "FootPrint", "Reference") and _holds(r, _SOLID)]

@@ -116,7 +116,9 @@ def sound(shape: BaseGeometry) -> BaseGeometry:
 
 def polygons(shape: BaseGeometry, least: float = 0.0) -> list[Polygon]:
     """Return the polygons of a geometry with more than the least area, in a fixed order; points and lines are left out."""
-    found = [shape] if isinstance(shape, Polygon) else list(shape.geoms) if hasattr(shape, "geoms") else []
+    if isinstance(shape, Polygon):
+        return [shape] if shape.area > least else []
+    found = list(shape.geoms) if hasattr(shape, "geoms") else []
     flat = [p for f in found for p in (list(f.geoms) if isinstance(f, MultiPolygon) else [f]) if isinstance(p, Polygon)]
     return sorted((p for p in flat if p.area > least), key=lambda p: p.bounds)
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from wallquant.importers.ifc.curves import Curves
 from wallquant.importers.ifc.frames import Entity, Frames, Matrix, Unreadable, Vector, unit_vector
 
+_SAME_FRAME = np.eye(4)
 Points = npt.NDArray[np.float64]
 """Shape (n, 3), millimetres."""
 
@@ -39,6 +40,8 @@ class Prism:
 
     def moved(self, matrix: Matrix) -> Prism:
         """Return it in another frame."""
+        if (matrix == _SAME_FRAME).all():
+            return self
         turn, shift = matrix[:3, :3].T, matrix[:3, 3]
         return Prism(
             outer=self.outer @ turn + shift, holes=[h @ turn + shift for h in self.holes], vector=self.vector @ turn, curved=self.curved
@@ -145,9 +148,16 @@ class Solids:
         self.curves = curves
         self.facets = facets
         self._mapped: dict[int, list[Solid]] = {}
+        self._ways: dict[int, Vector] = {}
 
-    def items(self, representation: Entity, depth: int = 0) -> list[Solid]:
+    def items(self, representation: Entity, into: Matrix, depth: int = 0) -> list[Solid]:
         """Return the solids of a representation.
+
+        Parameters
+        ----------
+        representation : Entity
+        into : Matrix
+            From the representation's coordinates to those of the result.
 
         Raises
         ------
@@ -157,17 +167,19 @@ class Solids:
         if depth > 8:
             raise Unreadable("its body is mapped in a circle")
         solids: list[Solid] = []
-        for item in representation.Items:
-            if item.is_a("IfcMappedItem"):
+        for item in self.frames.get(representation, "Items"):
+            if item.is_a() == "IfcExtrudedAreaSolid":  # by far the most items are
+                solids.append(Solid(base=self._extrusion(item, into)))
+            elif item.is_a("IfcMappedItem"):
                 source = item.MappingSource
                 if source.id() not in self._mapped:
-                    inner = self.items(source.MappedRepresentation, depth + 1)
+                    inner = self.items(source.MappedRepresentation, np.eye(4), depth + 1)
                     back: Matrix = np.asarray(np.linalg.inv(self.frames.axes(source.MappingOrigin)), dtype=np.float64)
                     self._mapped[source.id()] = [s.moved(back) for s in inner]
                 matrix = self.frames.operator(item.MappingTarget)
-                solids += [s.moved(matrix) for s in self._mapped[source.id()]]
+                solids += [s.moved(matrix).moved(into) for s in self._mapped[source.id()]]
             else:
-                solids.append(self.solid(item))
+                solids.append(self.solid(item).moved(into))
         return solids
 
     def solid(self, item: Entity, depth: int = 0) -> Solid:
@@ -216,14 +228,7 @@ class Solids:
     def _base(self, item: Entity) -> Prism | Faces:
         kind = item.is_a()
         if kind == "IfcExtrudedAreaSolid":
-            outline = self.curves.profile(item.SweptArea)
-            frame = self.frames.axes(item.Position)
-            ratios = np.array([float(r) for r in item.ExtrudedDirection.DirectionRatios])
-            vector = unit_vector(ratios) * self.frames.length(item.Depth)
-            prism = Prism(outer=np.array(outline.outer), holes=[np.array(h) for h in outline.holes], vector=vector, curved=outline.curved)
-            if float(np.linalg.norm(vector)) < 1e-6:
-                raise Unreadable("its body has no depth")
-            return prism.moved(frame)
+            return self._extrusion(item, _SAME_FRAME)
         if kind == "IfcBlock":
             return self._box(item.XLength, item.YLength, item.ZLength).moved(self.frames.axes(item.Position))
         if kind == "IfcBoundingBox":
@@ -231,6 +236,24 @@ class Solids:
             matrix[:3, 3] = self.frames.point(item.Corner)
             return self._box(item.XDim, item.YDim, item.ZDim).moved(matrix)
         return self.facets.faces(item)
+
+    def _extrusion(self, item: Entity, into: Matrix) -> Prism:
+        get = self.frames.get
+        outline = self.curves.profile(get(item, "SweptArea"))
+        frame = into @ self.frames.axes(get(item, "Position"))
+        depth = self.frames.length(get(item, "Depth"))
+        vector = self._way(get(item, "ExtrudedDirection")) * depth
+        prism = Prism(outer=np.array(outline.outer), holes=[np.array(h) for h in outline.holes], vector=vector, curved=outline.curved)
+        if abs(depth) < 1e-6:
+            raise Unreadable("its body has no depth")
+        return prism.moved(frame)
+
+    def _way(self, direction: Entity) -> Vector:
+        """Unit vector of an IfcDirection; most extrusions of a model share one."""
+        number = direction.id()
+        if number not in self._ways:
+            self._ways[number] = unit_vector(np.array([float(r) for r in direction.DirectionRatios]))
+        return self._ways[number]
 
     def _box(self, x: float, y: float, z: float) -> Prism:
         a, b, c = (self.frames.length(v) for v in (x, y, z))

@@ -15,6 +15,8 @@ SCHEMAS = {"IFC2X3": "IFC2X3", "IFC4": "IFC4", "IFC4X3_ADD2": "IFC4X3_ADD2"}
 """Schema names as files state them, and the name we give them."""
 
 _QUIET = re.compile(rb"/\*.*?\*/|'(?:[^']|'')*'|\"[^\"]*\"", re.DOTALL)
+_QUOTED = re.compile(rb"'[^']*'")
+"""What is in quotes where a text has neither comments nor binary values; a quote that is doubled divides it."""
 _SCHEMA = re.compile(rb"FILE_SCHEMA\s*\(\s*\(\s*'([^']*)'", re.IGNORECASE)
 _INSTANCE = re.compile(rb"\s*#(\d+)\s*=\s*[A-Za-z0-9_]*\s*\(([^;]*)\)\s*", re.DOTALL)
 _HEAD = re.compile(rb"(?:\A|;)\s*#(\d+)\s*=\s*[A-Za-z0-9_]*\s*\(")
@@ -93,7 +95,7 @@ def _vet_data(data: bytes, name: str) -> int:
 
     Each must be ``#n = NAME(...)`` with its brackets in pairs, and each reference defined once.
     """
-    quiet = _QUIET.sub(lambda m: b"\n" * m[0].count(b"\n") if m[0].startswith(b"/*") else b"''" + b"\n" * m[0].count(b"\n"), data)
+    quiet = _quiet(data)
     start, end = quiet.find(b"DATA;"), quiet.rfind(b"ENDSEC;")
     if start < 0:
         raise InputError(f"{name}: the file has no DATA section; export the model again")
@@ -116,6 +118,15 @@ def _vet_data(data: bytes, name: str) -> int:
         first = min(int(one) for one in lost)
         raise InputError(f"{name}: #{first} is referred to but not defined; the file is damaged, export the model again")
     return len(numbers)
+
+
+def _quiet(data: bytes) -> bytes:
+    """Return a text without comments and without what is in quotes; its lines stay."""
+    quiet = _QUOTED.sub(b"''", data)
+    # the first comment or binary value, in which a quote is none, would be left here whole
+    if b"/*" not in quiet and b'"' not in quiet and quiet.count(b"\n") == data.count(b"\n"):
+        return quiet
+    return _QUIET.sub(lambda m: b"\n" * m[0].count(b"\n") if m[0].startswith(b"/*") else b"''" + b"\n" * m[0].count(b"\n"), data)
 
 
 def _statements(quiet: bytes, start: int, end: int, name: str) -> list[bytes]:

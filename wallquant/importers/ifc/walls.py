@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -21,7 +22,7 @@ from wallquant.importers.ifc.facets import Facets
 from wallquant.importers.ifc.frames import Entity, Frames, Matrix, Unreadable, Vector
 from wallquant.importers.ifc.gables import cut_tops
 from wallquant.importers.ifc.kernel import Kernel
-from wallquant.importers.ifc.labels import label
+from wallquant.importers.ifc.labels import called, label
 from wallquant.importers.ifc.leaves import leaf, offsets
 from wallquant.importers.ifc.masses import Mass, weighed
 from wallquant.importers.ifc.meshes import read_shape
@@ -47,6 +48,7 @@ MALFORMED = (
     np.linalg.LinAlgError,
 )
 """What broken data of a model makes the libraries raise."""
+_SIZED = ("IfcDoor", "IfcWindow")
 LONGEST, HIGHEST, THICKEST = 1e6, 2e5, 1e4
 """Sizes in mm beyond which a wall is none; our choice."""
 
@@ -109,6 +111,16 @@ class WallReader:
         self.curves = curves
         self.solids = Solids(frames, curves, Facets(frames, kernel))
         self.relations = relations
+        self._known: dict[int, Layers] = {}
+
+    def _layers_of(self, material: Entity | None) -> Layers:
+        """Layers of a material, which many walls share."""
+        if material is None:
+            return Layers()
+        number = material.id()
+        if number not in self._known:
+            self._known[number] = layers(material)
+        return self._known[number]
 
     def read(self, wall: Entity, guid: str, storey: str) -> WallAsRead:
         """Return one wall; never raises for broken data."""
@@ -120,7 +132,7 @@ class WallReader:
         solids: list[Solid] = []
         turn = np.eye(4)
         with suppress(*MALFORMED):  # a material is only a name here
-            found.layers = layers(self.relations.material.get(number))
+            found.layers = self._layers_of(self.relations.material.get(number))
         try:
             found.placed = wall.ObjectPlacement is not None
             matrix = self.frames.placement(wall.ObjectPlacement)
@@ -157,7 +169,7 @@ class WallReader:
 
     def _parts(self, wall: Entity, found: WallAsRead) -> list[Part]:
         """The parts of a wall without a body of its own; what hangs on it besides is told."""
-        if has_body(wall):
+        if has_body(wall, self.frames.get):
             return []
         elements, others = part_elements(wall, self.relations)
         parts = gathered(elements, self.relations, lambda one: self.placed(one, found.at, np.eye(4)))
@@ -241,7 +253,7 @@ class WallReader:
         found.body, found.reason = None, "the job selects none of its layers"
 
     def _solids(self, element: Entity, turn: Matrix, found: WallAsRead) -> list[Solid]:
-        representation = body_of(element)
+        representation = body_of(element, self.frames.get)
         if representation is None:
             representation = box_of(element)
             if representation is None:
@@ -249,14 +261,15 @@ class WallReader:
                 raise Unreadable(f"it has no body, and none of its parts is one ({inner})" if inner else "it has no body")
             text = f"Wall {found.name or found.guid} has no body but its bounding box; it is laid as that box. Export its body."
             found.remarks.append(("box-only", "warning", text))
-        return [s.moved(turn) for s in self.solids.items(representation)]
+        return self.solids.items(representation, turn)
 
     def _axis(self, wall: Entity, turn: Matrix) -> tuple[Vector, Vector] | None:
         """Unit vector along the axis in plan, and its first point, in world orientation; None where there is none."""
-        shape = wall.Representation
-        for representation in shape.Representations if shape is not None else ():
-            if representation.RepresentationIdentifier == "Axis" and len(representation.Items) == 1:
-                item = representation.Items[0]
+        get = self.frames.get
+        shape = get(wall, "Representation")
+        for representation in get(shape, "Representations") if shape is not None else ():
+            if get(representation, "RepresentationIdentifier") == "Axis" and len(get(representation, "Items")) == 1:
+                item = get(representation, "Items")[0]
                 if item.is_a("IfcMappedItem") or not item.is_a("IfcCurve"):
                     return None
                 try:
@@ -289,7 +302,7 @@ class WallReader:
         own = {o.id() for o in self.relations.openings.get(number, ())}
         seen: set[int] = set()
         voids: list[tuple[OpeningAsRead, Entity, list[Slab]]] = []
-        named = sorted(((called(o), o) for o in listed), key=lambda pair: pair[0])
+        named = sorted(((called(o, self.frames.get), o) for o in listed), key=lambda pair: pair[0])
         for (opening_guid, opening_name), opening in named:
             if opening.id() in seen:
                 continue  # two relations of the same two elements
@@ -325,13 +338,13 @@ class WallReader:
 
     def placed(self, element: Entity, at: Vector, frame: Matrix) -> list[Solid]:
         """Return the solids of an opening, door or window in a frame about a point in world coordinates."""
-        representation = body_of(element)
+        representation = body_of(element, self.frames.get)
         if representation is None:
             raise Unreadable("it has no body")
-        matrix = self.frames.placement(element.ObjectPlacement).copy()
+        matrix = self.frames.placement(self.frames.get(element, "ObjectPlacement")).copy()
         matrix[:3, 3] -= at
         matrix = frame @ matrix
-        return [s.moved(matrix) for s in self.solids.items(representation)]
+        return self.solids.items(representation, matrix)
 
     def _fill(self, one: OpeningAsRead, opening: Entity, at: Vector, frame: Matrix) -> None:
         """Give each door or window of an opening to a hole: the first to the largest; several each to the one it stands in."""
@@ -351,10 +364,16 @@ class WallReader:
                 one.fillings[place] = filling
 
     def _filling(self, element: Entity) -> Filling:
-        kind = "door" if element.is_a("IfcDoor") else "window" if element.is_a("IfcWindow") else element.is_a()[3:].lower()
-        width, height = getattr(element, "OverallWidth", None), getattr(element, "OverallHeight", None)
+        kind = element.is_a()
+        if kind not in _SIZED:
+            kind = "IfcDoor" if element.is_a("IfcDoor") else "IfcWindow" if element.is_a("IfcWindow") else kind
+        get = self.frames.get
+        try:
+            width, height = get(element, "OverallWidth"), get(element, "OverallHeight")
+        except AttributeError:
+            width, height = getattr(element, "OverallWidth", None), getattr(element, "OverallHeight", None)
         return Filling(
-            guid=label(element.GlobalId), kind=kind, name=label(element.Name),
+            guid=label(get(element, "GlobalId")), kind=kind[3:].lower(), name=label(get(element, "Name")),
             width=None if width is None else round(float(width) * self.frames.scale * MM),
             height=None if height is None else round(float(height) * self.frames.scale * MM),
         )  # fmt: skip
@@ -368,14 +387,9 @@ def _vet_size(body: Body) -> None:
             raise Unreadable(f"it is {size / 1000:,.0f} m {word}, more than any wall of a building; check the units of the model")
 
 
-def called(element: Entity) -> tuple[str, str]:
-    """Return GlobalId and name on one line; '' also where a broken model relates a wall to what has neither."""
-    return label(getattr(element, "GlobalId", None)), label(getattr(element, "Name", None))
-
-
-def has_body(element: Entity) -> bool:
+def has_body(element: Entity, get: Callable[[Entity, str], Any] = getattr) -> bool:
     """Return whether an element has a body of its own."""
     try:
-        return body_of(element) is not None
+        return body_of(element, get) is not None
     except MALFORMED:
         return True  # it is read, and set aside with its reason
