@@ -21,7 +21,7 @@ from wallquant.guard import guarded
 from wallquant.importers import InputError, ifc, wall_list
 from wallquant.job import Job
 from wallquant.layout import Run, Work
-from wallquant.ordering import OrderError, Schedule, Shift, make_steps, precedences, ranks, schedule, starts
+from wallquant.ordering import OrderError, Schedule, Shift, Walk, make_steps, places, precedences, ranks, schedule, starts
 from wallquant.plugins import Plugins
 from wallquant.quantities import counted
 from wallquant.rules import Precedence, Rule, RuleError
@@ -228,6 +228,7 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
             said = f"{error}; these precedences are left out."
             findings.append(Finding(code="order.circle", severity="error", text=said, rules=tuple(sorted(named))))
             asked = [p for p in asked if p.rule not in named]
+    speed = round(job.walking * 1000 / 60)
     times = schedule(
         net,
         masons=job.masons,
@@ -236,5 +237,6 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
         first=starts(work, steps),
         resources={"hoist": job.hoists},
         weekday=job.first_weekday,
+        walk=Walk(places=places(work), speed=speed) if speed else None,
     )
     return work, times, [*findings, *net.findings]

@@ -45,14 +45,39 @@ def graphs(draw: st.DrawFn) -> ordering.Graph:
                     rule="r",
                 )
             )
+    for what in draw(st.lists(st.sampled_from(("two people", "hoist", "saw")), max_size=3)):
+        chosen = draw(st.lists(st.integers(0, count - 1), min_size=1, max_size=count, unique=True))
+        amount = draw(st.integers(1, 3)) if what == "saw" else 1
+        asked.append(Precedence(first=(), then=tuple(f"s{i:02d}" for i in chosen), resource=what, amount=amount, rule="r"))
     return precedence.build(steps, asked)
 
 
+STOCK = {"hoist": 1, "saw": 3}
+
+
+def used(made: ordering.Graph, plan: ordering.Schedule, now: int) -> Counter[str]:
+    """Masons and resources in use at a clock second."""
+    out: Counter[str] = Counter()
+    for i, one in enumerate(made.steps):
+        if plan.start[i] <= now < plan.end[i] and one.kind != "hold":
+            out["masons"] += 1 + len(plan.helpers.get(i, ()))
+            out.update(dict(one.needs))
+    return out
+
+
 @settings(max_examples=80, deadline=None)
-@given(made=graphs(), masons=st.integers(1, 4), shift=st.sampled_from((HOUR, 8 * HOUR, 10 * HOUR, DAY)))
-def test_schedules_keep_precedences_crews_and_shifts_and_never_beat_the_bound(made: ordering.Graph, masons: int, shift: int) -> None:
+@given(
+    made=graphs(),
+    masons=st.integers(1, 4),
+    shift=st.sampled_from((HOUR, 8 * HOUR, 10 * HOUR, DAY)),
+    metres=st.one_of(st.none(), st.lists(st.integers(0, 900), min_size=14, max_size=14)),
+)
+def test_schedules_keep_precedences_crews_and_shifts_and_never_beat_the_bound(
+    made: ordering.Graph, masons: int, shift: int, metres: list[int] | None
+) -> None:
     hours = ordering.Shift(seconds=shift)
-    plan = ordering.schedule(made, masons=masons, shift=hours)
+    walk = ordering.Walk(places=[(1000 * m, 0) for m in metres]) if metres else None
+    plan = ordering.schedule(made, masons=masons, shift=hours, resources=STOCK, walk=walk)
     start, end = plan.start.tolist(), plan.end.tolist()
     place = {int(i): n for n, i in enumerate(plan.order)}
     assert sorted(place) == list(range(len(made.steps)))
@@ -60,7 +85,7 @@ def test_schedules_keep_precedences_crews_and_shifts_and_never_beat_the_bound(ma
         assert end[a] + lag <= start[b]
         assert place[a] < place[b]
     assert all(s >= r for s, r in zip(start, made.release.tolist(), strict=True))
-    by_mason: dict[int, list[tuple[int, int]]] = {}
+    by_mason: dict[int, list[tuple[int, int, int]]] = {}
     for i, one in enumerate(made.steps):
         mason = int(plan.crew[i])
         assert (mason == 0) == (one.kind == "hold")
@@ -68,17 +93,26 @@ def test_schedules_keep_precedences_crews_and_shifts_and_never_beat_the_bound(ma
         if one.kind == "hold":
             assert end[i] - start[i] == one.seconds
             continue
-        by_mason.setdefault(mason, []).append((start[i], end[i]))
+        helpers = plan.helpers.get(i, ())
+        assert len(helpers) == (min(2, masons) - 1 if "two people" in one.resources else 0)
+        for who in (mason, *helpers):
+            by_mason.setdefault(who, []).append((start[i], end[i], i))
         assert hours.room(start[i]) > 0, "begun within the shift"
         assert hours.working(end[i]) - hours.working(start[i]) == one.seconds
         if one.seconds <= shift < DAY:
             assert end[i] - start[i] == one.seconds, "done in one go"
     for spans in by_mason.values():
         spans.sort()
-        assert all(one[1] <= two[0] for one, two in pairwise(spans))
+        for one, two in pairwise(spans):
+            metre = abs(metres[one[2]] - metres[two[2]]) if metres else 0
+            assert one[1] + metre <= two[0], "there is time to walk"
+    for now in set(start):
+        taken = used(made, plan, now)
+        assert taken["masons"] <= masons
+        assert all(taken[name] <= whole for name, whole in STOCK.items())
     assert plan.bound <= plan.seconds == hours.working(max(end))
     assert [t.start_h for t in plan.turns] == sorted(t.start_h for t in plan.turns)
-    again = ordering.schedule(made, masons=masons, shift=hours)
+    again = ordering.schedule(made, masons=masons, shift=hours, resources=STOCK, walk=walk)
     assert (again.start == plan.start).all()
     assert (again.crew == plan.crew).all()
 

@@ -19,8 +19,8 @@ def plan(hours: dict[str, float], asked: Sequence[Precedence] = (), **more: Any)
     return ordering.schedule(site.graph({k: round(v * HOUR) for k, v in hours.items()}, asked), **more)
 
 
-def needs(resource: str, *steps: str) -> Precedence:
-    return Precedence(first=(), then=steps, resource=resource, rule="test_rule")
+def needs(resource: str, *steps: str, amount: int = 1) -> Precedence:
+    return Precedence(first=(), then=steps, resource=resource, amount=amount, rule="test_rule")
 
 
 def times(made: ordering.Schedule) -> dict[str, tuple[float, float, str]]:
@@ -77,3 +77,58 @@ def test_the_bound_counts_both_masons() -> None:
     """Four hours for two people each are eight for two masons, whatever the order."""
     made = plan(dict.fromkeys("abcd", 2), [needs("two people", *"abcd")], masons=2)
     assert made.hours == made.hours_bound == 8
+
+
+def test_amounts_of_a_resource_add_up() -> None:
+    """Of three saws two cuts of two each come one after the other, a third of one beside them."""
+    asked = [needs("saw", "a", "b", amount=2), needs("saw", "c")]
+    made = plan({"a": 2, "b": 2, "c": 4}, asked, masons=3, resources={"saw": 3})
+    told = times(made)
+    assert sorted(told[k][:2] for k in "ab") == [(0, 2), (2, 4)]
+    assert told["c"][:2] == (0, 4)
+    assert made.hours == made.hours_bound == 4  # each of the two takes more than half of the saws
+    four = plan({"a": 2, "b": 2, "c": 4}, [needs("saw", "a", "b", amount=2)], masons=3, resources={"saw": 4})
+    assert four.hours == 4
+    assert four.graph.steps[0].needs == (("saw", 2),)
+
+
+def test_two_rules_that_ask_for_one_thing_share_it() -> None:
+    made = plan({"a": 1}, [needs("saw", "a", amount=2), needs("saw", "a", amount=1), needs("hoist", "a")], resources={"saw": 2})
+    assert made.graph.steps[0].needs == (("hoist", 1), ("saw", 2))
+    assert plan({"a": 1}, [needs("saw", "a", amount=9)], resources={"saw": 2}).hours == 1  # at most all there are
+
+
+def test_pairs_share_masons_by_twos() -> None:
+    """Of three masons two make the one pair: four steps for two, two hours each, take eight hours, as the bound says."""
+    made = plan(dict.fromkeys("abcd", 2), [needs("two people", *"abcd")], masons=3)
+    assert made.hours == made.hours_bound == 8
+
+
+def test_a_mason_is_kept_for_a_step_for_two() -> None:
+    """Singles that never leave two masons free at once would push the long work for two to the end."""
+    hours = {"long": 4.0, **{f"s{n}": 1.0 + n % 2 for n in range(6)}}
+    made = plan(hours, [needs("two people", "long"), Precedence(first=("s0",), then=("long",), rule="test_rule")], masons=2)
+    assert made.hours - made.hours_bound <= 0.5
+
+
+def walk(*metres: int, speed: int = 1000) -> ordering.Walk:
+    return ordering.Walk(places=[(1000 * x, 0) for x in metres], speed=speed)
+
+
+def test_masons_walk_from_step_to_step() -> None:
+    """A second a metre: 90 m are walked before b is begun, and none at the start of the day."""
+    told = times(plan({"a": 1, "b": 1}, site.before(("a", "b")), masons=1, walk=walk(0, 90)))
+    assert told["b"][:2] == (1 + 90 / HOUR, 2 + 90 / HOUR)
+    told = times(plan({"a": 8, "b": 1}, site.before(("a", "b")), masons=1, walk=walk(0, 90)))
+    assert told["b"][:2] == (24, 25)
+
+
+def test_a_step_that_the_walk_leaves_no_room_for_waits_for_the_next_day() -> None:
+    told = times(plan({"a": 6, "b": 2}, site.before(("a", "b")), masons=1, walk=walk(0, 1)))
+    assert told["b"][:2] == (24, 26)
+
+
+def test_the_mason_who_is_there_first_goes() -> None:
+    """c waits for both, and lies where b is: he who laid b goes on."""
+    told = times(plan({"a": 1, "b": 1, "c": 1}, site.before(("a", "c"), ("b", "c")), masons=2, walk=walk(0, 50, 50)))
+    assert told["c"] == (1, 2, told["b"][2])

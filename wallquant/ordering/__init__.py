@@ -9,8 +9,9 @@ from wallquant.ordering.precedence import NEVER, SUPPORT, Graph, Link, OrderErro
 from wallquant.ordering.site import Walk
 from wallquant.ordering.steps import make_steps, step_of
 from wallquant.ordering.support import resting
+from wallquant.ordering.walking import places
 
 __all__ = [
     "NEVER", "SUPPORT", "Graph", "Link", "OrderError", "Pace", "Schedule", "Shift", "Turn", "Walk", "least_time", "make_steps",
-    "precedences", "ranks", "resting", "schedule", "starts", "step_of",
+    "places", "precedences", "ranks", "resting", "schedule", "starts", "step_of",
 ]  # fmt: skip

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wallquant.ordering.precedence import PAIR, Graph
+from wallquant.ordering.shares import shares
 
 DAY = 24 * 3600
 """Seconds from the start of one day to the start of the next."""
@@ -71,13 +72,15 @@ class Shift:
         return least
 
 
-def earliest(graph: Graph, shift: Shift) -> _Ints:
+def earliest(graph: Graph, shift: Shift, before: _Ints | None = None) -> _Ints:
     """Return the clock second before which each step cannot start, however many masons there are.
 
     Parameters
     ----------
     graph : Graph
     shift : Shift
+    before : ndarray of int64, shape (steps,), optional
+        Working seconds that must be over before each step.
 
     Returns
     -------
@@ -86,6 +89,8 @@ def earliest(graph: Graph, shift: Shift) -> _Ints:
     pointer, then, gap = graph.pointer.tolist(), graph.then.tolist(), graph.lag.tolist()
     seconds, held = [s.seconds for s in graph.steps], [s.kind == "hold" for s in graph.steps]
     start = graph.release.tolist()
+    if before is not None:
+        start = [max(at, shift.clock(least)) for at, least in zip(start, before.tolist(), strict=True)]
     for step in graph.order.tolist():
         if not held[step]:
             start[step] = shift.begin(start[step], seconds[step])
@@ -96,7 +101,7 @@ def earliest(graph: Graph, shift: Shift) -> _Ints:
     return np.array(start, np.int64)
 
 
-def tails(graph: Graph, taken: _Ints, lag: _Ints) -> _Ints:
+def tails(graph: Graph, taken: _Ints, lag: _Ints, after: _Ints | None = None) -> _Ints:
     """Return for each step the longest path from its start to the end of all.
 
     Parameters
@@ -106,25 +111,28 @@ def tails(graph: Graph, taken: _Ints, lag: _Ints) -> _Ints:
         Time of each step.
     lag : ndarray of int64, shape (arcs,)
         Time between the end of one and the start of the other.
+    after : ndarray of int64, shape (steps,), optional
+        Time that what comes after each step takes at least.
 
     Returns
     -------
     ndarray of int64, shape (steps,)
     """
     pointer, then, time, gap = graph.pointer.tolist(), graph.then.tolist(), taken.tolist(), lag.tolist()
-    tail = [0] * len(time)
+    tail = [0] * len(time) if after is None else after.tolist()
     for step in graph.order.tolist()[::-1]:
-        after = 0
+        longest = tail[step]
         for arc in range(pointer[step], pointer[step + 1]):
-            if tail[then[arc]] + gap[arc] > after:
-                after = tail[then[arc]] + gap[arc]
-        tail[step] = after + time[step]
+            if tail[then[arc]] + gap[arc] > longest:
+                longest = tail[then[arc]] + gap[arc]
+        tail[step] = longest + time[step]
     return np.array(tail, np.int64)
 
 
 def least_time(graph: Graph, masons: int, shift: Shift, resources: Mapping[str, int] | None = None) -> int:
     """Return working seconds within which no schedule of so many masons is done.
 
+    No step begins before all that comes before it is done, shared by all; and all that comes after it is still to be shared.
     For each threshold: the steps after which at least so much is still to come cannot begin before the least of their heads,
     take their work shared by all masons, and what is to come follows; and the mirror image (heads for tails).  Heads are
     earliest starts by the clock, put into working time; tails count of a lag only what it takes up wherever it lies.  A step that
@@ -144,14 +152,17 @@ def least_time(graph: Graph, masons: int, shift: Shift, resources: Mapping[str, 
     seconds = np.array([s.seconds for s in graph.steps], np.int64)
     held = np.array([s.kind == "hold" for s in graph.steps])
     taken = np.where(held, shift.least(seconds), seconds)
-    head = np.array([shift.working(t) for t in earliest(graph, shift).tolist()], np.int64)
-    after = tails(graph, taken, shift.least(graph.lag)) - taken
-    best = int((head + taken + after).max())
     pair = np.array([PAIR in s.resources for s in graph.steps]) & (masons > 1)
-    for amount, whole in _loads(graph, ~held, pair, masons, resources or {}):
-        on = amount > 0
-        work, early, late = (taken * amount)[on], head[on], after[on]
-        best = max(best, _shared(work, early, late, whole), _shared(work, late, early, whole))
+    loads = [(taken * amount, whole) for amount, whole in _loads(graph, ~held, pair, masons, resources or {})]
+    earlier, later = shares(graph, loads)
+    head = np.array([shift.working(t) for t in earliest(graph, shift, earlier).tolist()], np.int64)
+    after = tails(graph, taken, shift.least(graph.lag), later) - taken
+    best = int((head + taken + after).max())
+    for load, whole in loads:
+        on = load > 0
+        if on.any():
+            work, early, late = load[on], head[on], after[on]
+            best = max(best, _shared(work, early, late, whole), _shared(work, late, early, whole))
     return best
 
 

@@ -35,9 +35,9 @@ def resting(work: Work) -> tuple[Rows, Rows]:
     below, above : ndarray of int64, shape (pairs,)
         Row numbers of pieces.
     """
-    over = np.array(list(_storeys(work)), np.int64).reshape(-1, 2).T
-    parts = [_own(work.pieces), _crossed(work), over]
-    return np.concatenate([below for below, _ in parts]), np.concatenate([above for _, above in parts])
+    storeys = np.array(list(_storeys(work)), np.int64).reshape(-1, 2)
+    parts = [_own(work.pieces), _crossed(work), (storeys[:, 0], storeys[:, 1])]
+    return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
 
 
 def _own(pieces: Pieces) -> tuple[Rows, Rows]:
