@@ -9,7 +9,7 @@ from math import ceil
 from wallquant.catalogue import Bag
 from wallquant.ordering import Turn
 from wallquant.quantities import JointVolumes, joint_volumes
-from wallquant.quantities.informing import NOT_BOUGHT
+from wallquant.quantities.rows import NOT_BOUGHT
 from wallquant.rules import Item
 from wallquant.writers.pdf.checks import PROJECT, cautions, checks, doing
 from wallquant.writers.pdf.facts import Facts
