@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -10,7 +11,8 @@ import pytest
 from tests.unit import ordering_work as site
 from wallquant import ordering
 from wallquant.ordering.precedence import weekdays
-from wallquant.rules import Precedence
+from wallquant.rules import Item, Precedence
+from wallquant.units import MM
 
 HOUR = 3600
 
@@ -132,3 +134,15 @@ def test_the_mason_who_is_there_first_goes() -> None:
     """c waits for both, and lies where b is: he who laid b goes on."""
     told = times(plan({"a": 1, "b": 1, "c": 1}, site.before(("a", "c"), ("b", "c")), masons=2, walk=walk(0, 50, 50)))
     assert told["c"] == (1, 2, told["b"][2])
+
+
+def test_the_place_of_a_step_is_the_middle_of_what_it_lays() -> None:
+    """A course of 3500 from -100 on run A, along x, and from 101 on B, along y; an item with a task lies where it is built in."""
+    work = site.stepped(site.corner(courses=2), 0)
+    item = Item(kind="bar", run="B", course=1, start=1000 * MM, end=2001 * MM, bottom=0, top=1, task="bar", seconds=60)
+    work = site.stepped(replace(work, items=(item,)), 0)
+    at = {s.name: spot for s, spot in zip(work.steps, ordering.places(work), strict=True)}
+    assert at["K1-C01-corner"] == (100, 200)  # a piece of A, (199.5, 0), and one of B, (0, 400.5)
+    assert at["A-C02-line1"][1] == at["B-C01-line1"][0] == 0
+    assert at["B-C01-bar"] == (0, 1500)
+    assert all(isinstance(x, int) and isinstance(y, int) for x, y in at.values())

@@ -39,4 +39,5 @@ def _of_items(work: Work, rows: tuple[int, ...]) -> tuple[int, int]:
     spots = [work.runs[i.run].at((i.start + i.end) // 2) for i in items if i.run in work.runs]
     if not spots:
         return 0, 0
-    return tuple(sum(spot[k] for spot in spots) // len(spots) // MM for k in (0, 1))  # type: ignore[return-value]
+    x, y = (round(sum(spot[k] for spot in spots) / len(spots) / MM) for k in (0, 1))
+    return x, y
