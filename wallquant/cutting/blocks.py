@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wallquant.cutting.nesting import Nested, Shape
 from wallquant.cutting.pricing import Ints, Parts, Pattern, Pricing, stackings

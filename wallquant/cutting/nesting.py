@@ -145,7 +145,8 @@ def _shortest(some: Sequence[Shape], angles: Sequence[float], kerf: Nm, room: Fl
             back = np.minimum.reduce([(-nx * x - ny * y).max(axis=1) for x, y in turns])
             moved = np.maximum(ny * above, -ny * below)
             best = np.where(theirs, np.minimum(best, (over[:, None] + back[None, :] + kerf - moved) / nx), best)
-    return np.ceil(np.maximum(wide[:, None], np.maximum(best, 0) + wide[None, :]) - 1e-3).astype(np.int64)
+    long: Ints = np.ceil(np.maximum(wide[:, None], np.maximum(best, 0) + wide[None, :]) - 1e-3).astype(np.int64)
+    return long
 
 
 def slant_kerf(kerf: Nm, angle_deg: float) -> Nm:

@@ -121,15 +121,15 @@ class Pricing:
                         best[one] = (int(total[at]), at, kind)
         out[self._units(self.capacity)] = None
         for _, (_, at, kind) in sorted(best.items()):
-            room = int(whole[at] if kind else p.width[at])
+            long = self.capacity if kind else int(p.width[at])
             level = int(p.level[at])
-            stack = self.ways @ self.strip[:, room] - self.strip[level, room]
+            stack = self.ways @ self.strip[:, long] - self.strip[level, long]
             stack[self.ways[:, level] == 0] = NONE
             way = self.ways[int(np.argmax(stack))].copy()
             way[level] -= 1
-            first = (at, *self._parts(level, room - int(p.width[at])))
-            block = (first, *self._strips(way, room))
-            out[(block, *self._units(self.capacity - room))] = None
+            first = (at, *self._parts(level, long - int(p.width[at])))
+            block = (first, *self._strips(way, long))
+            out[(block, *self._units(self.capacity - long))] = None
         return list(out)
 
     def _units(self, room: int) -> Pattern:

@@ -42,7 +42,9 @@ class Sawn:
     offcut: list[int] = field(default_factory=list)
 
 
-def units(given: Sizes, plan: Sequence[tuple[Pattern, int]], rows: Sequence[Sequence[int]], angle: NDArray[np.float64]) -> Iterator[list[Block]]:
+def units(
+    given: Sizes, plan: Sequence[tuple[Pattern, int]], rows: Sequence[Sequence[int]], angle: NDArray[np.float64]
+) -> Iterator[list[Block]]:
     """Give the pieces of each type to the places that the plan has for them; places too many stay empty.
 
     Parameters
@@ -92,35 +94,29 @@ def saw(sawn: Sawn, blocks: Sequence[Block], number: int, length: Nm, height: Nm
         ripped = len(block.strips) > 1
         long = left if last and ripped else block.length
         up = height
-        for deep, parts in block.strips:
+        for n, (deep, parts) in enumerate(block.strips, 1):
             up -= deep
             rip = min(kerf, up)
             up -= rip
             rest = long if ripped else left
-            for n, part in enumerate(parts):
+            whole = parts[-1].width == length and deep < height
+            for part in parts:
                 rest -= part.width
-                whole = part.width == length and deep < height
-                cross = 0 if part.between else min(kerf, rest)
-                rest -= cross
-                for row in part.rows:
+                end = min(kerf, max(0, rest))
+                rest -= end
+                # The first of two is freed by the slanted cut, the second by a square one.
+                kerfs = [part.between, end] if len(part.rows) == 2 else [rip if whole else end]
+                for row, saw_kerf in zip(part.rows, kerfs, strict=True):
                     order += 1
-                    final = row == part.rows[-1]
                     sawn.row.append(row)
                     sawn.unit.append(number)
                     sawn.order.append(order)
-                    if part.between:
-                        # The first of two is freed by the slanted cut, the second by a square one.
-                        end = min(kerf, rest) if final else 0
-                        sawn.kerf.append(end if final else part.between)
-                        rest -= end
-                    else:
-                        sawn.kerf.append(rip if whole else cross)
+                    sawn.kerf.append(saw_kerf)
                     sawn.offcut.append(0)
-            if ripped and n == len(parts) - 1:
-                sawn.offcut[-1] = (up if deep == block.strips[-1][0] and parts is block.strips[-1][1] else 0) if whole else rest
+            if ripped or last:
+                above = up if n == len(block.strips) else 0
+                sawn.offcut[-1] = above if whole else max(0, rest)
             if not ripped:
                 left = rest
-                if last:
-                    sawn.offcut[-1] = up if whole else rest
         if ripped and not last:
             left = max(0, left - block.length - kerf)
