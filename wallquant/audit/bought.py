@@ -9,6 +9,7 @@ import numpy as np
 from wallquant.audit.broken import broken
 from wallquant.audit.cells import Floats, Table
 from wallquant.audit.read import MM, Plan
+from wallquant.audit.sawn import Sawn, fits
 from wallquant.findings import Finding
 
 
@@ -57,15 +58,16 @@ def _cut_pieces(plan: Plan) -> list[Finding]:
 
 
 def _stocks(plan: Plan) -> list[Finding]:
-    """Whether the pieces of each cut unit fit into it, kerfs included."""
+    """Whether the pieces of each cut unit can be sawn from it in their order, kerfs included."""
     c = plan.cuts
     units = {unit.code: unit for unit in plan.header.units}
-    length, height, kerf = c.numbers("length_mm"), c.numbers("height_mm", blank=np.inf), c.numbers("kerf_mm")
-    mean = _means(plan, length)
+    length, height, order = c.numbers("length_mm"), c.numbers("height_mm", blank=np.inf), c.numbers("order")
+    kerf = c.numbers("kerf_mm")
     stocks: dict[str, list[int]] = defaultdict(list)
     for at, stock in enumerate(c.texts("stock")):
         stocks[stock].append(at)
     found = []
+    known: dict[tuple[object, ...], bool] = {}
     for stock, rows in sorted(stocks.items()):
         codes = {c.texts("unit")[at] for at in rows}
         code = sorted(codes)[0]
@@ -77,53 +79,41 @@ def _stocks(plan: Plan) -> list[Finding]:
                 )
             )
             continue
-        unit = units[code]
-        one, other = length[rows], np.minimum(height[rows], unit.height)
-        net = _turned(one, mean[rows], c.texts("angle_deg"), rows)
-        saw = kerf[rows]
-        along = float((net + saw).sum() - saw[-1]) <= unit.length + MM
-        upright = float((other + saw).sum() - saw[-1]) <= unit.height + MM
-        each = bool((one <= unit.length + MM).all() and (other <= unit.height + MM).all())
-        both = bool((other < unit.height - MM).any()) and float(((net + saw) * (other + saw)).sum()) <= (unit.length + saw.max()) * (
-            unit.height + saw.max()
-        )
-        if not each or not (along or upright or both):
+        unit, saw = units[code], plan.header.kerf
+        rows.sort(key=lambda at: (order[at], at))
+        outlines = [_outline(plan, at) for at in rows]
+        highs = [min(float(height[at]), unit.height) for at in rows]
+        lost = [max(0.0, float(kerf[at]) - saw) for at in rows]
+        key = (code, tuple(length[rows].tolist()), tuple(highs), tuple(lost))
+        plain = not any(shape is not None for _, shape in outlines)
+        if plain and key in known:
+            holds = known[key]
+        else:
+            pieces = [
+                Sawn(length=float(length[at]), height=high, lost=more if shape is None else 0.0, outline=shape, flat=flat)
+                for at, high, more, (flat, shape) in zip(rows, highs, lost, outlines, strict=True)
+            ]
+            holds = fits(pieces, (unit.length, unit.height), saw, MM)
+            if plain:
+                known[key] = holds
+        if not holds:
+            need = float(length[rows].sum() + kerf[rows].sum() - kerf[rows[-1]])
             text = (
-                f"cuts.csv, stock {stock}: its {len(rows)} pieces with their kerfs need {float((net + saw).sum() - saw[-1]):g} mm, "
-                f"{code} is {unit.length:g} mm long"
+                f"cuts.csv, stock {stock}: its {len(rows)} pieces with their kerfs cannot be sawn from it in their order; "
+                f"they need {need:g} mm side by side, {code} is {unit.length:g} mm long and {unit.height:g} mm high"
             )
-            found.append(broken("I9", text, measured=f"{float((net + saw).sum() - saw[-1]):g} mm", wanted=f"at most {unit.length:g} mm"))
+            found.append(broken("I9", text, measured=f"{need:g} mm", wanted=f"at most {unit.length:g} mm"))
     return found
 
 
-def _means(plan: Plan, length: Floats) -> Floats:
-    """Mean lengths of raked and mitred pieces, by the rows of cuts.csv; other rows keep their length, mm."""
-    p, mean = plan.pieces, length.copy()
-    for at, name in enumerate(plan.cuts.texts("piece")):
-        row = p.row.get(name, -1)
-        if row in p.elevation:
-            mean[at] = min(length[at], p.elevation[row].area / (p.top[row] - p.bottom[row]))
-        elif row in p.plan:
-            mean[at] = min(length[at], p.plan[row].area / p.thickness[row])
-    return mean
-
-
-def _turned(length: Floats, mean: Floats, angles: tuple[str, ...], rows: list[int]) -> Floats:
-    """Lengths that the pieces of one cut unit take up along it.
-
-    Two raked pieces of one angle lie slope to slope, one of them turned, and take their mean lengths; a last one that finds
-    no mate takes its whole length.
-    """
-    taken = mean.copy()
-    mates: dict[str, list[int]] = defaultdict(list)
-    for at, row in enumerate(rows):
-        if mean[at] < length[at] - MM:
-            mates[angles[row]].append(at)
-    for group in mates.values():
-        if len(group) % 2:
-            alone = min(group, key=lambda at: (length[at] - mean[at], at))
-            taken[alone] = length[alone]
-    return taken
+def _outline(plan: Plan, at: int) -> tuple[bool, Floats | None]:
+    """The outline of a raked or mitred piece by its row of cuts.csv, and whether it is in plan; none for other pieces."""
+    p = plan.pieces
+    row = p.row.get(plan.cuts.texts("piece")[at], -1)
+    for flat, shapes in ((False, p.elevation), (True, p.plan)):
+        if row in shapes and row not in (p.plan if not flat else p.elevation):
+            return flat, np.array(shapes[row].exterior.coords[:-1], dtype=np.float64)[:, :2]
+    return False, None
 
 
 def _used(plan: Plan) -> Counter[str]:

@@ -1,33 +1,35 @@
 """Assign every cut piece to a bought unit.
 
-Pieces of full height are cut lengthwise from whole units.  Lower ones come from strips: units are ripped into strips first,
-and a strip is cut lengthwise.  What is not done: pieces are never turned onto another face, a lower piece is not taken from
-what is left beside a piece of full height, a cut lintel and a cut core unit are one bought unit each (steel and core are
-where they are), and not more than two raked or mitred pieces are nested.  So the number of units is an upper one; the bound
-beside it is proven for every way of cutting boxes that are not turned.
+How units are sawn: across into blocks, each block ripped into strips, each strip cut across, with the saw's kerf between any two
+parts; a piece lower than its strip is ripped last.  Two raked or mitred pieces that lie head to tail are one part, freed from one
+another by one straight cut at the angle of one of them.  What is not done: pieces are never turned onto another face, a cut lintel
+and a cut core unit are one bought unit each (steel and core are where they are), and no more than two raked or mitred pieces are
+nested.  The bound is proven for every way of sawing like that; where no plan is better, it is proven for any way of cutting boxes.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wallquant.catalogue import Catalogue, Unit
+from wallquant.cutting.blocks import Sizes, improve, sizes
 from wallquant.cutting.bounds import least_bins, least_boxes
-from wallquant.cutting.columns import solve
-from wallquant.cutting.packing import spread
+from wallquant.cutting.nesting import Shape, nested, shape, slants
 from wallquant.cutting.records import Cutting, CutUnits
-from wallquant.cutting.slant import Slant, pairs, slant_kerf, slants
+from wallquant.cutting.sawing import Block, Part, Sawn, saw, units
+from wallquant.cutting.strips import first_plan
 from wallquant.files import CUTS
 from wallquant.layout import Pieces
 from wallquant.units import Nm
 
 Ints = NDArray[np.int64]
 _NOTCH = 1 << CUTS.index("notch")
-_HEIGHT = 1 << CUTS.index("height")
+_QUICK = 600
+"""Types of pieces up to which a first plan by best fit is improved; with more, strips are packed by column generation."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,13 +126,52 @@ def _of_unit(pieces: Pieces, rows: Ints, unit: Unit, kerf: Nm) -> _Rows:
     if wrong.any():
         name = pieces.names[int(rows[int(np.argmax(wrong))])]
         raise ValueError(f"piece {name} cannot be cut from a unit {unit.code}: it is larger than the unit or has no size; report this")
-    slanted = slants(pieces, [r for r in rows.tolist() if r in pieces.elevation or r in pieces.plan])
+    outlines = {i: _outlines(pieces, row) for i, row in enumerate(rows.tolist()) if row in pieces.elevation or row in pieces.plan}
+    angles = {i: a for i, rings in outlines.items() if (a := [round(x, 2) for ring in rings for x in slants([ring])])}
+    angle = np.full(len(rows), 90.0)
+    angle[list(angles)] = [min(a) for a in angles.values()]
     alone = (pieces.fixed[rows] >= 0) | bool(unit.cores)
-    ripped = (pieces.cut[rows] & _HEIGHT) != 0
-    made, tall = _cuts(rows, length, height, alone, ripped, slanted, unit, kerf)
-    # Nested pairs and longest lengths are our way of cutting, so a bound of blocks proves something of square pieces only.
-    least = _bound(pieces, rows, length, height, alone, slanted, unit, kerf, 0 if slanted else tall)
-    return _Rows(**made, bound=least)
+    kinds: dict[Shape, list[int]] = {}
+    for i, (long, high) in enumerate(zip(length.tolist(), height.tolist(), strict=True)):
+        if not alone[i]:
+            row = int(rows[i])
+            one = Shape(width=long, height=high)
+            if i in angles and len(outlines[i]) == 1:
+                one = shape(outlines[i][0], high, flat=row in pieces.plan)
+            kinds.setdefault(one, []).append(i)
+    skew = np.isin(np.arange(len(rows)), list(angles))
+    sawn, number = Sawn(), 0
+    bound = _bound(pieces, rows, length, height, alone, skew, unit, kerf)
+    own = int((pieces.fixed[rows] >= 0).sum())
+    if kinds:
+        given, plan, bound = _plan(kinds, [outlines[i][0] for i in angles if len(outlines[i]) == 1], unit, kerf, bound)
+        for blocks in units(given, plan, [kinds[s] for s in sorted(kinds)], angle):
+            saw(sawn, blocks, number, unit.length, unit.height, kerf)
+            number += 1
+    for i in np.flatnonzero(alone).tolist():
+        part = Part(rows=(i,), width=int(length[i]))
+        saw(sawn, [Block(length=part.width, strips=[(int(height[i]), [part])])], number, unit.length, unit.height, kerf)
+        number += 1
+    at = np.array(sawn.row, dtype=np.int64)
+    columns = {name: np.array(getattr(sawn, name), dtype=np.int64) for name in ("unit", "order", "kerf", "offcut")}
+    return _Rows(row=rows[at], length=length[at], height=height[at], angle=angle[at], bound=own + bound, **columns)
+
+
+def _outlines(pieces: Pieces, row: int) -> list[tuple[tuple[Nm, Nm], ...]]:
+    return [tuple(p) for p in (pieces.elevation.get(row), pieces.plan.get(row)) if p is not None]
+
+
+def _plan(
+    kinds: dict[Shape, list[int]], rings: Sequence[tuple[tuple[Nm, Nm], ...]], unit: Unit, kerf: Nm, bound: int
+) -> tuple[Sizes, list[tuple[tuple[tuple[tuple[int, ...], ...], ...], int]], int]:
+    shapes = sorted(kinds)
+    many = [len(kinds[s]) for s in shapes]
+    pairs = nested(shapes, many, slants(rings), kerf, unit.length, unit.height)
+    given = sizes(shapes, many, pairs, length=unit.length, height=unit.height, kerf=kerf)
+    plain = len(shapes) > _QUICK or (not rings and all(s.height == unit.height for s in shapes))
+    first, tall = first_plan(given, quick=not plain)
+    plan, bound = improve(given, first, max(bound, tall))
+    return given, plan, bound
 
 
 def _bound(
@@ -139,21 +180,18 @@ def _bound(
     length: Ints,
     height: Ints,
     alone: NDArray[np.bool_],
-    slanted: list[Slant],
+    skew: NDArray[np.bool_],
     unit: Unit,
     kerf: Nm,
-    least: int,
 ) -> int:
-    """Proven least number of units: pieces with a unit of their own, and the best bound of the others."""
+    """Proven least number of units beside fixed pieces, for any way of cutting: by area, and by dual feasible functions."""
     fixed = pieces.fixed[rows] >= 0
-    own = int(fixed.sum())
     cored = -(-int((alone & ~fixed).sum()) // max(1, len(unit.cores)))
-    skew = np.isin(rows, [s.row for s in slanted])
     free = ~fixed
     box = free & ~skew
     boxes, counts = np.unique(np.stack([length[box] + kerf, height[box] + kerf]), axis=1, return_counts=True)
     wide, high, many = boxes[0].tolist(), boxes[1].tolist(), counts.tolist()
-    least = max(least, least_boxes(wide, high, many, unit.length + kerf, unit.height + kerf))
+    least = least_boxes(wide, high, many, unit.length + kerf, unit.height + kerf)
     if skew.any():
         # Each box has a kerf's strip, or the unit's end, beside it over its own height: areas with that strip never overlap.
         areas: dict[int, int] = {}
@@ -164,102 +202,4 @@ def _bound(
             areas[area] = areas.get(area, 0) + 1
         sizes = sorted(areas)
         least = max(least, least_bins(sizes, [areas[a] for a in sizes], (unit.length + kerf) * unit.height))
-    return own + max(cored, least)
-
-
-def _pack(widths: Ints, capacity: Nm) -> tuple[Ints, Ints, int]:
-    """Return bin and place of each piece, and the proven least number of bins."""
-    kinds, inverse, demands = np.unique(-widths, return_inverse=True, return_counts=True)
-    found = solve((-kinds).tolist(), demands.tolist(), capacity)
-    bins, places = spread(inverse.astype(np.int64), found.patterns)
-    return bins, places, found.bound
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Slots:
-    """Where each block is cut: its unit, its strip in the unit and its place in the strip."""
-
-    unit: Ints
-    strip: Ints
-    place: Ints
-    bound: int
-    """Least number of units for the blocks of full height."""
-
-
-def _slots(width: Ints, deep: Ints, alone: NDArray[np.bool_], unit: Unit, kerf: Nm) -> _Slots:
-    where, strip, place = (np.zeros(len(width), dtype=np.int64) for _ in range(3))
-    full = np.flatnonzero((deep == unit.height) & ~alone)
-    where[full], place[full], bound = _pack(width[full] + kerf, unit.length + kerf)
-    base = int(where[full].max(initial=-1)) + 1
-    low = np.flatnonzero((deep < unit.height) & ~alone)
-    heights: list[int] = []
-    number = np.zeros(len(width), dtype=np.int64)
-    for height in np.unique(deep[low])[::-1].tolist():
-        here = low[deep[low] == height]
-        found, place[here], _ = _pack(width[here] + kerf, unit.length + kerf)
-        number[here] = found + len(heights)
-        heights += [height] * (int(found.max()) + 1)
-    ripped, turn, _ = _pack(np.array(heights, dtype=np.int64) + kerf, unit.height + kerf)
-    where[low], strip[low] = base + ripped[number[low]], turn[number[low]]
-    base += int(ripped.max(initial=-1)) + 1
-    where[alone] = base + np.arange(int(alone.sum()))
-    return _Slots(unit=where, strip=strip, place=place, bound=bound)
-
-
-def _cuts(
-    rows: Ints, length: Ints, height: Ints, alone: NDArray[np.bool_], ripped: NDArray[np.bool_], slanted: list[Slant], unit: Unit, kerf: Nm
-) -> tuple[dict[str, Any], int]:
-    """Cut blocks (a piece, or two that are nested) into strips and strips into units; the bound is that of full-height blocks."""
-    at = {int(r): i for i, r in enumerate(rows.tolist())} if slanted else {}
-    angle, deep = np.full(len(rows), 90.0), height.copy()
-    for s in slanted:
-        i = at[s.row]
-        angle[i] = s.angle_deg
-        if not ripped[i]:
-            deep[i] = unit.height  # its slanted cut alone makes it lower: no rip
-    free = [s for s in slanted if not alone[at[s.row]]]
-    sizes = {s.row: (int(height[at[s.row]]), int(deep[at[s.row]])) for s in free}
-    head, width = np.arange(len(rows)), length.copy()
-    member, inner = np.zeros(len(rows), dtype=np.int64), np.zeros(len(rows), dtype=np.int64)
-    for one, two, both in pairs(free, sizes, kerf, unit.length):
-        i, k = sorted((at[one], at[two]))
-        head[k], member[k] = i, 1
-        width[i] = width[k] = both
-        inner[i] = slant_kerf(kerf, float(angle[i]))
-    heads = np.flatnonzero(member == 0)
-    slots = _slots(width[heads], deep[heads], alone[heads], unit, kerf)
-    block = np.searchsorted(heads, head)
-    where, strip, place = slots.unit[block], slots.strip[block], slots.place[block]
-    by = np.lexsort((member, place, strip, where))
-    order = np.empty(len(rows), dtype=np.int64)
-    order[by] = np.arange(len(rows)) - np.searchsorted(where[by], where[by]) + 1
-    taken, offcut = np.zeros(len(rows), dtype=np.int64), np.zeros(len(rows), dtype=np.int64)
-    taken[by], offcut[by] = _taken(where[by], strip[by], np.where(member == 0, width, 0)[by], deep[by], inner[by], unit, kerf)
-    made = {"row": rows, "unit": where, "order": order, "length": length, "height": height, "angle": angle, "kerf": taken, "offcut": offcut}
-    return made, slots.bound
-
-
-def _taken(where: Ints, strip: Ints, width: Ints, deep: Ints, inner: Ints, unit: Unit, kerf: Nm) -> tuple[list[int], list[int]]:
-    """Return kerf and offcut of each piece, as `Cutting` has them; all arrays in the order of cutting."""
-    kerfs: list[int] = []
-    offcuts: list[int] = []
-    last, left, up, rip = (-1, -1), 0, 0, 0
-    columns = (a.tolist() for a in (where, strip, width, deep, inner))
-    was_rip = False
-    for number, turn, wide, high, between in zip(*columns, strict=True):
-        fresh = number != last[0]
-        if (number, turn) != last:
-            left = unit.length
-            up = (unit.height if fresh else up) - high
-            rip = min(kerf, up)
-            up -= rip
-        if not fresh and (last[1] == turn or was_rip):
-            offcuts[-1] = 0  # not the last of its strip, or of its unit
-        last = (number, turn)
-        left = max(0, left - wide)
-        was_rip = wide == unit.length and high < unit.height
-        cross = 0 if between else min(kerf, left)
-        left -= cross
-        kerfs.append(between or (rip if was_rip else cross))
-        offcuts.append(up if was_rip else left)
-    return kerfs, offcuts
+    return max(cored, least)

@@ -11,7 +11,7 @@ from wallquant.files import COLUMNS
 from wallquant.layout import Pieces
 from wallquant.units import to_mm
 
-BOUND = "dual feasible functions (area, Martello-Toth L2) and column generation"
+BOUND = "dual feasible functions (area, Martello-Toth L2), and column generation over all ways of sawing in three stages"
 """What proves the least number of cut units."""
 
 
@@ -26,7 +26,7 @@ class CutUnits:
     pieces, units : int
         Cut pieces, and the units they are cut from.
     bound : int
-        Proven: no way of cutting needs fewer units.
+        Proven: no way of sawing in three stages (`assign`) needs fewer units.
     waste_m3 : float
         Outer volume of the units less that of the pieces: offcuts and kerfs.
     """
@@ -58,15 +58,15 @@ class Cutting:
         What the cut that frees the piece takes, along the length (of a rip: along the height): the saw's kerf, less where
         less is left, 0 where the piece ends at the unit's own end.
     offcut : (n,) int64
-        What is left after the last piece of the unit or strip; 0 on the rows before it.
+        What is left after the last piece of a strip, or of the unit if that is not ripped; 0 on the rows before it.
     by_unit : tuple of CutUnits
         By code of the unit.
 
     Notes
     -----
     Of a unit with square cuts through its full height, lengths + kerfs + offcut are its length; of one that is only ripped,
-    heights + kerfs + offcut are its height.  Two raked or mitred pieces that share a unit lie head to tail: there it is
-    their *mean* lengths that count.
+    heights + kerfs + offcut are its height.  Where a unit is sawn across before it is ripped, blocks that are ripped come first.
+    Two raked or mitred pieces that are nested follow one another, and what they take together is less than their lengths.
     """
 
     stocks: tuple[str, ...]
