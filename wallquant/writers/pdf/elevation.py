@@ -152,9 +152,10 @@ def _words(view: View, facts: Facts, row: int) -> None:
     if len(holes) == 1 and not outline:  # the larger side of a bar, if it is large enough
         at, half = holes[0][0], holes[0][2] // 2
         sides.insert(0, (lo, at - half) if at - lo > hi - at else (at + half, hi))
-    for a, b in sides:
-        if _label(view, (a + b) / 2, middle, points(b - a, view.scale), points(high, view.scale), words, ground):
-            return
+    fits = [(fit, (a + b) / 2) for a, b in sides if (fit := _fitted(points(b - a, view.scale), points(high, view.scale), words))]
+    if fits:
+        (lines, level, size), station = max(fits, key=lambda f: f[0])
+        _write(view, station, middle, size, words[:lines], 0 if level else 90, ground)
 
 
 def _centre(outline: tuple[tuple[Nm, Nm], ...]) -> tuple[float, float]:
@@ -176,20 +177,15 @@ def _roof(outline: tuple[tuple[Nm, Nm], ...], at: float) -> float:
     return max(levels, default=max(z for _, z in outline))
 
 
-def _label(
-    view: View, station: float, level: float, wide: float, high: float, words: list[str], ground: float | None
-) -> bool:
-    """Write a piece's mark and size as large as it takes; what cannot be read is left to the cut schedule.  Return if it is written."""
+def _fitted(wide: float, high: float, words: list[str]) -> tuple[int, bool, float] | None:
+    """Return how many of the lines fit, whether level, and in what size; what cannot be read is left to the cut schedule."""
     for said in (words, words[:1]):
-        if len(said) > 1 and not said[1]:
-            continue
-        for turn in (0, 90):
-            across, along = (wide, high) if not turn else (high, wide)
+        for level in (True, False):
+            across, along = (wide, high) if level else (high, wide)
             size = min(LARGEST, (along - 1.5) / (1.12 * len(said)), *((across - 2) / max(0.01, width(w, 1, BOLD)) for w in said))
             if size >= SMALLEST:
-                _write(view, station, level, size, said, turn, ground)
-                return True
-    return False
+                return len(said), level, size
+    return None
 
 
 def _write(view: View, station: float, level: float, size: float, words: list[str], turn: int, ground: float | None) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from wallquant.layout import Run
-from wallquant.units import Nm
+from wallquant.units import MM, Nm
 from wallquant.writers.pdf.facts import Facts
 from wallquant.writers.pdf.paper import FONT, Book, points, width
 
@@ -17,6 +17,8 @@ LEFT = 58.0
 """Room for levels left of the drawing, in points."""
 DROP = {"mm": 27.0, "in": 54.0}
 """Room for the figures of the running string, which stand upright, in points."""
+NEAR = 50 * MM
+"""A corner that lies so near to the end face is told there."""
 SMALLEST = 4.6
 """Smallest type."""
 
@@ -79,7 +81,8 @@ def ends(view: View, top: Nm, *, first: bool, last: bool) -> None:
 def corners(view: View, top: Nm) -> None:
     book = view.book
     for j in sorted(view.run.junctions, key=lambda j: j.station):
-        if view.lo - j.thickness <= j.station <= view.hi + j.thickness:
+        beside = max(j.thickness, NEAR)
+        if view.lo - beside <= j.station <= view.hi + beside:
             x = min(max(view.x(j.station), view.x(view.lo)), view.x(view.hi))
             book.line(x, view.y(top), x, view.y(top) + 7, 0.4)
             book.text(x, view.y(top) + 17, j.corner, 8.5, bold=True, anchor="middle")

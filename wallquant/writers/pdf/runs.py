@@ -33,7 +33,9 @@ def _marks(flow: Flow, facts: Facts, run: Run) -> None:
         return
     lo, _ = facts.extent(run)
     flow.heading("First course, from corner to jambs", keep=70)
-    flow.say(f"Measured from the end face at {run.first.corner}, which is 0. The middle of corner {run.first.corner} is at {say(-lo)}.")
+    corner = run.first.corner
+    where = f" The wall is drawn to {say(-lo)}." if run.first.kind == "end" else f" The middle of corner {corner} is at {say(-lo)}."
+    flow.say(f"Measured from the end face at {corner}, which is 0.{where if lo else ''}")
     marks: list[tuple[Nm, int, tuple[str, ...]]] = []
     for row in rows:
         start, end = int(pieces.start[row]), int(pieces.end[row])
