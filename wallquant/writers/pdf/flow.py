@@ -60,6 +60,8 @@ class Flow:
         """Go on to the next column where this one has less room than `high`; return whether it did."""
         if self.at >= 0 and self.y - high >= self.book.low + 2:
             return False
+        if self.at >= 0 and self.y >= self.ceiling - 1 and self.y - 3 * self.leading > self.book.low:
+            return False  # nothing is in this column yet, and the next one on the page has no more room
         self.at += 1
         if self.at == 0 or self.at >= self.number:
             more = ", continued" if self.pages else ""
