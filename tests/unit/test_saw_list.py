@@ -78,4 +78,4 @@ def test_a_unit_serves_no_more_than_the_job_lets_it(offcuts: str) -> None:
 
 def test_waste_is_told_beside_the_least() -> None:
     told = [m for m in rows(planned("site"), "materials.csv") if m["item"].startswith("offcuts and kerfs")]
-    assert told and all("% of them; proven least" in m["where"] for m in told)
+    assert told and all("%; proven least" in m["where"] for m in told)

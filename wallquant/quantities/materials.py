@@ -175,7 +175,7 @@ def _masses(work: Work, cutting: Cutting) -> list[_Row]:
     ]
     for one in sorted(cutting.by_unit, key=lambda u: u.unit):
         volume = fsum(u.volume_m3 for u in pieces.units if u.code == one.unit) * one.units
-        part = f", {100 * one.waste_m3 / volume:.1f} % of them" if volume else ""
+        part = f", waste {100 * one.waste_m3 / volume:.1f} %" if volume else ""
         where = f"{one.units} cut units{part}; proven least {one.bound}"
         rows.append(_Row(group=5, item=f"offcuts and kerfs {one.unit}", net=one.waste_m3, waste=0.0, buy=0.0, unit="m3", where=where))
     return rows
