@@ -70,6 +70,9 @@ BEDS = (
 CORNER_BEDS = ("corner", "piece", "bed_mm", "top_mm", "reading_mm", "start")
 """Columns of bench.csv: bed, level and rod reading at the top of the first block of each corner, in the order in which they are set."""
 
+SAW_LIST = ("day", "when", "unit", "cut", "angle_deg", "height_mm", "length_mm", "count", "pieces", "stocks")
+"""Columns of saw_list.csv: a row for each setting of the saw on a day; `when` is ahead, or on site where the place is measured first."""
+
 CUTS = ("length", "height", "rake", "mitre", "notch")
 """What can be done to a unit, joined by + in the column `cut`; a notch alone leaves a whole unit."""
 

@@ -106,6 +106,9 @@ class Job(Model):
         le=1000,
         allow_inf_nan=False,
     )
+    offcuts: Literal["site", "storey", "run", "course", "day"] = _field(
+        "site", "How far offcuts are carried: a unit is cut for pieces of the same course of a run, run, storey, day or anywhere on site."
+    )
     start_weekday: Weekday = _field("monday", "Day of the week of day 1; rules may ask for days on which work is begun.")
     day_start: TimeOfDay = _field("07:00", "When a working day starts, as hh:mm.")
     day_hours: Annotated[float, Strict()] = _field(8.0, "Hours of work in a day.", gt=0, le=24, allow_inf_nan=False)

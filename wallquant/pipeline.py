@@ -9,6 +9,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 from wallquant import catalogue as catalogues
 from wallquant import graph, survey
 from wallquant import job as jobs
@@ -100,9 +103,11 @@ def _made(
     if job.survey is not None:
         slab = survey.surveyed(Path(job.survey), laid.work, building.origin, system)
         laid = replace(laid, work=survey.begun(laid.work, slab))
-    with ahead(lambda: cut(laid.work.pieces, network.catalogue), workers=at_most(0) if len(laid.work.pieces) >= WORTH else 1) as cuts:
+    late_cuts = job.offcuts == "day"  # only the order says on which day a piece is laid
+    workers = at_most(0) if len(laid.work.pieces) >= WORTH and not late_cuts else 1
+    with ahead(lambda: cut(laid.work.pieces, network.catalogue, _kept(laid.work, job.offcuts)), workers=workers) as cuts:
         work, times, late = ordered(laid, rules, job, system)
-        cutting = cuts()
+        cutting = cut(work.pieces, network.catalogue, _days(work, times)) if late_cuts else cuts()
     laid, aside = replace(laid, work=work), (*building.set_aside, *network.set_aside)
     amounts = [a for rule in rules for a in rule.measure(work)]
     taken = counted(laid, building, aside, times, cutting, amounts, network.catalogue, job, system)
@@ -132,6 +137,26 @@ def _made(
         survey=slab,
         notes=notes,
     )
+
+
+def _kept(work: Work, offcuts: str) -> NDArray[np.int64] | None:
+    """Return for each piece the number of the course, run or storey within which offcuts are carried; None: anywhere."""
+    p = work.pieces
+    if offcuts == "site":
+        return None
+    if offcuts == "storey":
+        storeys = sorted({work.runs[name].storey for name in p.runs})
+        return np.array([storeys.index(work.runs[name].storey) for name in p.runs] or [0], dtype=np.int64)[p.run]
+    run = p.run.astype(np.int64)
+    return run if offcuts == "run" else run * (int(p.course.max(initial=0)) + 1) + p.course
+
+
+def _days(work: Work, times: Schedule) -> NDArray[np.int64]:
+    """Return for each piece the day on which it is laid."""
+    day = np.zeros(len(work.pieces), dtype=np.int64)
+    for turn in times.turns:
+        day[list(turn.step.pieces)] = turn.day
+    return day
 
 
 def _slab(slab: survey.Survey | None) -> Sequence[Finding]:

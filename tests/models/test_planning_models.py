@@ -63,6 +63,17 @@ def test_planned_and_audited(plans: dict[str, tuple[int, Path]], name: str) -> N
         assert wall["area_m2"]["laid"] > 0 or wall["reasons"], wall["guid"]
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_cut_units_are_at_most_one_above_the_bound(plans: dict[str, tuple[int, Path]], name: str) -> None:
+    """For each type of unit; materials.csv says both."""
+    with (plans[name][1] / "materials.csv").open(newline="", encoding="utf-8") as file:
+        told = {row["item"]: row["where"] for row in csv.DictReader(file) if row["item"].startswith("offcuts and kerfs")}
+    found = {item: (int(where.split()[0]), int(where.rpartition(" ")[2])) for item, where in told.items()}
+    assert all(least <= units <= least + 1 for units, least in found.values()), found
+    totals = summary(plans[name][1])["totals"]
+    assert sum(least for _, least in found.values()) == totals["cut_units_bound"]
+
+
 @pytest.mark.parametrize("name", ALL_LAID)
 def test_every_wall_laid(plans: dict[str, tuple[int, Path]], name: str) -> None:
     counts = summary(plans[name][1])["counts"]

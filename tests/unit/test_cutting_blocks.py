@@ -240,3 +240,14 @@ def test_the_audit_refuses_what_a_saw_cannot_do() -> None:
     assert fits([Sawn(length=250, height=199), Sawn(length=346, height=98), Sawn(length=346, height=98)], (599, 199), 3, 1e-3)
     assert not fits([Sawn(length=346, height=98), Sawn(length=250, height=199), Sawn(length=346, height=98)], (599, 199), 3, 1e-3)
     assert not fits([Sawn(length=250, height=199), Sawn(length=346, height=98), Sawn(length=346, height=98.1)], (599, 199), 3, 1e-3)
+
+
+def test_offcuts_are_not_carried_between_groups() -> None:
+    """Three of 197 a unit: six pieces take two units, but three if no unit serves both of the groups of one and five."""
+    pieces = made(pieces_of([(197, 199)] * 6))
+    got = cut(pieces, with_kerf(3 * MM), np.array([0, 1, 1, 1, 1, 1]))
+    assert (got.units, got.bound) == (3, 3)
+    assert len({s for s, row in zip(got.stock.tolist(), got.piece.tolist(), strict=True) if row == 0}) == 1
+    assert sum(1 for s in got.stock.tolist() if s == got.stock[got.piece.tolist().index(0)]) == 1
+    assert [(u.units, u.bound, u.pieces) for u in got.by_unit] == [(3, 3, 6)]
+    assert cut(pieces, with_kerf(3 * MM)).units == 2

@@ -20,7 +20,8 @@ from wallquant.cutting.blocks import Sizes, improve, sizes
 from wallquant.cutting.bounds import least_bins, least_boxes
 from wallquant.cutting.nesting import Shape, nested, shape, slants
 from wallquant.cutting.records import Cutting, CutUnits
-from wallquant.cutting.sawing import Block, Part, Sawn, saw, units
+from wallquant.cutting.sawing import Block, Part, Sawn, saw
+from wallquant.cutting.sawing import units as sawn_units
 from wallquant.cutting.strips import first_plan
 from wallquant.files import CUTS
 from wallquant.layout import Pieces
@@ -56,13 +57,15 @@ def cut_rows(pieces: Pieces) -> Ints:
     return np.flatnonzero(pieces.cut.astype(np.int64) & ~_NOTCH)
 
 
-def cut(pieces: Pieces, catalogue: Catalogue) -> Cutting:
+def cut(pieces: Pieces, catalogue: Catalogue, groups: Ints | None = None) -> Cutting:
     """Assign all cut pieces to bought units, with the catalogue's kerf.
 
     Parameters
     ----------
     pieces : Pieces
     catalogue : Catalogue
+    groups : (pieces,) int64, optional
+        Pieces of different groups are never cut from one unit: offcuts are not carried so far.
 
     Returns
     -------
@@ -78,10 +81,13 @@ def cut(pieces: Pieces, catalogue: Catalogue) -> Cutting:
     by_unit: list[CutUnits] = []
     for index in sorted(set(pieces.unit[rows].tolist()), key=lambda i: pieces.units[i].code):
         unit = pieces.units[index]
-        found = _of_unit(pieces, rows[pieces.unit[rows] == index], unit, catalogue.kerf)
-        waste = found.units * unit.volume_m3 - float(np.sum(pieces.volume[found.row]))
-        by_unit.append(CutUnits(unit=unit.code, pieces=len(found.row), units=found.units, bound=found.bound, waste_m3=waste))
-        done.append((index, found))
+        here = rows[pieces.unit[rows] == index]
+        apart = [here] if groups is None else [here[groups[here] == g] for g in np.unique(groups[here]).tolist()]
+        found = [_of_unit(pieces, some, unit, catalogue.kerf) for some in apart]
+        units, bound = sum(f.units for f in found), sum(f.bound for f in found)
+        waste = units * unit.volume_m3 - float(np.sum(pieces.volume[here]))
+        by_unit.append(CutUnits(unit=unit.code, pieces=len(here), units=units, bound=bound, waste_m3=waste))
+        done += [(index, f) for f in found]
     return _joined(done, tuple(by_unit))
 
 
@@ -145,7 +151,7 @@ def _of_unit(pieces: Pieces, rows: Ints, unit: Unit, kerf: Nm) -> _Rows:
     own = int((pieces.fixed[rows] >= 0).sum())
     if kinds:
         given, plan, bound = _plan(kinds, [outlines[i][0] for i in angles if len(outlines[i]) == 1], unit, kerf, bound)
-        for blocks in units(given, plan, [kinds[s] for s in sorted(kinds)], angle):
+        for blocks in sawn_units(given, plan, [kinds[s] for s in sorted(kinds)], angle):
             saw(sawn, blocks, number, unit.length, unit.height, kerf)
             number += 1
     for i in np.flatnonzero(alone).tolist():

@@ -160,6 +160,8 @@ def _masses(work: Work, cutting: Cutting) -> list[Row]:
         Row(group=4, item="mass as delivered", net=fsum(pieces.mass.tolist()), unit="kg", where="all pieces"),
     ]
     for one in sorted(cutting.by_unit, key=lambda u: u.unit):
-        where = f"{one.units} cut units"
+        volume = fsum(u.volume_m3 for u in pieces.units if u.code == one.unit) * one.units
+        part = f", waste {100 * one.waste_m3 / volume:.1f} %" if volume else ""
+        where = f"{one.units} cut units{part}; proven least {one.bound}"
         rows.append(Row(group=5, item=f"offcuts and kerfs {one.unit}", net=one.waste_m3, unit="m3", where=where))
     return rows

@@ -14,7 +14,7 @@ from wallquant.files import FINDINGS, REPORT, RUN, SCHEMA, SUMMARY
 from wallquant.findings import Finding
 from wallquant.units import MM, Nm
 from wallquant.workers import WORTH, ahead, at_most
-from wallquant.writers import beds, report
+from wallquant.writers import beds, report, saw_list
 from wallquant.writers.plan import Plan
 from wallquant.writers.summary import summary
 from wallquant.writers.tables import tables
@@ -144,6 +144,7 @@ def _fill(plan: Plan, folder: Path, run: Mapping[str, Any], writers: Mapping[str
             frame.to_csv(folder / name, index=False, lineterminator="\n", encoding="utf-8")
         (folder / FINDINGS).write_bytes(json_bytes({"schema": SCHEMA, "findings": findings}))
         paged()
+    saw_list.write(plan, folder)
     if plan.survey is not None:
         beds.write(plan.survey, folder)
     for _, writer in sorted(writers.items()):
