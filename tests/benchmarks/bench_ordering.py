@@ -1,4 +1,6 @@
-"""Time of the order of work for 1,000 to 100,000 pieces: `python -m tests.benchmarks.bench_ordering`.
+"""Time of the order of work for 1,000 to 100,000 pieces: `python -m tests.benchmarks.bench_ordering [RINGS ...]`.
+
+6760 rings have a million steps.
 
 The plan is a row of equal rings of four runs, twelve courses high, each a connected part; leads of three courses, the rule
 on corners, eight masons.
@@ -6,6 +8,7 @@ on corners, eight masons.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
 from dataclasses import replace
 from itertools import pairwise
@@ -66,7 +69,9 @@ def measure(times: int, masons: int = 8) -> None:
     clock.append(process_time())
     made = ordering.precedences(work, asked)
     clock.append(process_time())
-    plan = ordering.schedule(made, masons=masons, panels=ordering.ranks(work), first=ordering.starts(work, work.steps))
+    walk = ordering.Walk(places=ordering.places(work))
+    first = ordering.starts(work, work.steps)
+    plan = ordering.schedule(made, masons=masons, panels=ordering.ranks(work), first=first, walk=walk)
     clock.append(process_time())
     stages = " ".join(f"{b - a:8.2f}" for a, b in pairwise(clock))
     ratio = plan.seconds / plan.bound
@@ -75,5 +80,5 @@ def measure(times: int, masons: int = 8) -> None:
 
 if __name__ == "__main__":
     print("  pieces    steps     arcs    steps    rules    graph schedule    total  / bound")
-    for rings in (3, 25, 245):
+    for rings in [int(word) for word in sys.argv[1:]] or (3, 25, 245):
         measure(rings)

@@ -92,9 +92,11 @@ def earliest(graph: Graph, shift: Shift, before: _Ints | None = None) -> _Ints:
     if before is not None:
         start = [max(at, shift.clock(least)) for at, least in zip(start, before.tolist(), strict=True)]
     for step in graph.order.tolist():
-        if not held[step]:
+        done = start[step] + seconds[step]
+        # Most steps are begun and done within the day at once.
+        if not held[step] and (start[step] % DAY + seconds[step] > shift.seconds or start[step] % DAY >= shift.seconds):
             start[step] = shift.begin(start[step], seconds[step])
-        done = start[step] + seconds[step] if held[step] else shift.finish(start[step], seconds[step])
+            done = shift.finish(start[step], seconds[step])
         for arc in range(pointer[step], pointer[step + 1]):
             if done + gap[arc] > start[then[arc]]:
                 start[then[arc]] = done + gap[arc]
@@ -155,14 +157,14 @@ def least_time(graph: Graph, masons: int, shift: Shift, resources: Mapping[str, 
     pair = np.array([PAIR in s.resources for s in graph.steps]) & (masons > 1)
     loads = [(taken * amount, whole) for amount, whole in _loads(graph, ~held, pair, masons, resources or {})]
     earlier, later = shares(graph, loads)
-    head = np.array([shift.working(t) for t in earliest(graph, shift, earlier).tolist()], np.int64)
+    early = earliest(graph, shift, earlier)
+    head = early // DAY * shift.seconds + np.minimum(early % DAY, shift.seconds)
     after = tails(graph, taken, shift.least(graph.lag), later) - taken
     best = int((head + taken + after).max())
     for load, whole in loads:
         on = load > 0
         if on.any():
-            work, early, late = load[on], head[on], after[on]
-            best = max(best, _shared(work, early, late, whole), _shared(work, late, early, whole))
+            best = max(best, _shared(load[on], head[on], after[on], whole), _shared(load[on], after[on], head[on], whole))
     return best
 
 

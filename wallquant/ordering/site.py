@@ -266,7 +266,9 @@ class _Site:
             helpers = [m for m in idle if m != mason][: many - 1] if many > 1 else []
             begun, rest = now, room
             if walk:
-                begun = max(now, *(self._there(m, step) for m in (mason, *helpers)))
+                begun = max(now, self._there(mason, step))
+                for other in helpers:
+                    begun = max(begun, self._there(other, step))
                 rest = room - (begun - now)
                 if rest <= 0 or rest < seconds <= shift:
                     self.tomorrow.append(place)
