@@ -86,7 +86,7 @@ class Job(Model):
     ifc_schema: Literal["IFC4", "IFC4X3_ADD2"] = _field("IFC4", "Schema of layout.ifc.")
     fail_on: Literal["error", "warning"] = _field("error", "Findings from which on the exit code is 1.")
     plugins: tuple[Text, ...] = _field((), "Paths of plugins to load, besides the installed ones.")
-    on_plugin_error: Literal["stop", "skip"] = _field("stop", "What to do when a plugin does not load.")
+    on_plugin_error: Literal["stop", "skip"] = _field("stop", "What to do when a plugin does not load, or takes a name that another has.")
     on_rule_error: Literal["stop", "leave out"] = _field(
         "stop", "What to do when a rule fails, says what cannot be, or takes too long; left out, the plan is made as if it were not there."
     )
