@@ -121,7 +121,7 @@ class Job(Model):
     ifc_schema: Literal["IFC4", "IFC4X3_ADD2"] = _field("IFC4", "Schema of layout.ifc.")
     fail_on: Literal["error", "warning"] = _field("error", "Findings from which on the exit code is 1.")
     plugins: tuple[Text, ...] = _field((), "Paths of plugins to load, besides the installed ones.")
-    on_plugin_error: Literal["stop", "skip"] = _field("stop", "What to do when a plugin does not load.")
+    on_plugin_error: Literal["stop", "skip"] = _field("stop", "What to do when a plugin does not load, or takes a name that another has.")
     on_rule_error: Literal["stop", "leave out"] = _field(
         "stop", "What to do when a rule fails, says what cannot be, or takes too long; left out, the plan is made as if it were not there."
     )
@@ -277,10 +277,11 @@ def new(rules: Iterable[type[Rule]] = ()) -> str:
         "# Lengths are written with their unit, like 199 mm or 7-7/8 in; paths are relative to this file.",
         f"schema: {SCHEMA}",
     ]
+    known = Job.model_json_schema(by_alias=True)["properties"]
     for name, one in Job.model_fields.items():
         if name in ("schema_", "rules"):
             continue
-        lines += ["", f"# {one.description}", f"#{name}: {_written(one.default)}".rstrip()]
+        lines += ["", f"# {one.description}{_allowed(known[name])}", f"#{name}: {_written(one.default)}".rstrip()]
     lines += ["", f"# {Job.model_fields['rules'].description}", "#rules:"]
     for rule in sorted(rules, key=lambda r: r.code):
         lines += [f"#  {_word(rule.code)}: # {rule.title}"]
@@ -291,11 +292,23 @@ def new(rules: Iterable[type[Rule]] = ()) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _allowed(known: Mapping[str, Any]) -> str:
+    """What the schema allows of a setting: its words, or the bounds of its number."""
+    for one in (known, *known.get("anyOf", ())):
+        if "enum" in one:
+            return f"  One of: {', '.join(map(str, one['enum']))}."
+        words = (("minimum", "at least"), ("exclusiveMinimum", "more than"), ("maximum", "at most"), ("exclusiveMaximum", "less than"))
+        bounds = [f"{word} {_number(one[key])}" for key, word in words if key in one]
+        if bounds:
+            return f"  {', '.join(bounds).capitalize()}."
+    return ""
+
+
 def _about(info: ParamInfo) -> str:
     shown = _length if info.kind == "length" else _number
     least = f"at least {shown(info.least)}" if info.least is not None else ""
     most = f"at most {shown(info.most)}" if info.most is not None else ""
-    choices = f"one of {', '.join(info.choices)}" if info.choices else ""
+    choices = f"one of {', '.join(info.choices)}" if info.choices else "true or false" if info.kind == "flag" else ""
     extras = ", ".join(part for part in (info.unit if info.kind != "length" else "", choices, least, most) if part)
     source = str(info.source)
     told = info.text.rstrip(".") + (f" ({extras})" if extras else "") + "." + (f"  Source: {source}" if source else "")

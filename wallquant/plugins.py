@@ -27,12 +27,22 @@ from wallquant.findings import Finding
 from wallquant.hookspecs import PROJECT
 from wallquant.rules import ParamError, Rule, configured, infos
 
+PACK = "thinbed"
+"""The entry point of the first pack, which comes with wallquant: a plugin that takes one of its names is the one that goes."""
 REQUIRES = "WALLQUANT_REQUIRES"
 """Name of the variable with which a plugin that is only a file says what it needs: ``">=0.1,<0.2"``."""
 
 
 class PluginError(ValueError):
     """A plugin cannot be used; one sentence names it and says what to do."""
+
+
+class _Clash(PluginError):
+    """Two plugins, or one twice, bring what only one can."""
+
+    def __init__(self, text: str, names: frozenset[str]) -> None:
+        super().__init__(text)
+        self.names = names
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,13 +95,13 @@ def load(paths: Sequence[Path] = (), *, on_error: Literal["stop", "skip"] = "sto
     paths : sequence of Path
         Python files, or folders that are packages.
     on_error : str
-        ``stop`` raises; ``skip`` leaves out a plugin that does not load, with a finding.
+        ``stop`` raises; ``skip`` leaves out a plugin that does not load, with a finding, and of plugins that bring a rule, importer,
+        writer or command of one name all but the first pack, because none of them can be preferred.
 
     Raises
     ------
     PluginError
-        For a plugin that does not load (with `stop`); and always for two plugins that bring a rule, importer, writer or
-        command of one name, because neither can be preferred.
+        For a plugin that does not load, or two that bring one name (with `stop`); and always for two installed ones of one name.
     """
     manager = pluggy.PluginManager(PROJECT)
     manager.add_hookspecs(hookspecs)
@@ -103,8 +113,21 @@ def load(paths: Sequence[Path] = (), *, on_error: Literal["stop", "skip"] = "sto
         except PluginError as error:
             if on_error == "stop":
                 raise
-            findings.append(Finding(code="plugin.skipped", severity="warning", text=f"{error}; the plan is made without it"))
-    return _gathered(brought, tuple(findings))
+            findings.append(_skipped(error))
+    while True:
+        try:
+            return _gathered(brought, tuple(findings))
+        except _Clash as error:
+            gone = sorted(error.names - {PACK})
+            if on_error == "stop" or not gone:
+                raise
+            findings.append(_skipped(error, *gone))
+            brought = {name: one for name, one in brought.items() if name not in gone}
+
+
+def _skipped(error: PluginError, *names: str) -> Finding:
+    text = f"{error}; the plan is made without {' and '.join(names) if names else 'it'}"
+    return Finding(code="plugin.skipped", severity="warning", text=text)
 
 
 def _installed() -> list[_Found]:
@@ -297,7 +320,8 @@ def _gathered(brought: Mapping[str, _Brought], findings: tuple[Finding, ...]) ->
                 owner = owners.setdefault(f"{what} {key}", name)
                 if key in out:
                     again = f"plugin {name} brings the {what} '{key}' twice" if owner == name else ""
-                    raise PluginError(again or f"plugins {owner} and {name} both bring the {what} '{key}'; leave one of them out")
+                    said = again or f"plugins {owner} and {name} both bring the {what} '{key}'; leave one of them out"
+                    raise _Clash(said, frozenset(n for n, several in brought.items() if any(k == key for k, _ in items(several))))
                 out[key] = value
         return dict(sorted(out.items()))
 

@@ -12,7 +12,9 @@ from typing import Any
 import pytest
 
 from wallquant import hookspecs, plugins, strictyaml
+from wallquant.cli import rules
 from wallquant.findings import Finding
+from wallquant.job import new
 from wallquant.rules import Rule, infos
 
 TESTS = Path(__file__).parents[1]
@@ -79,6 +81,19 @@ def test_a_rules_page_is_read_in_a_minute(rule: type[Rule]) -> None:
     """People read 200 to 250 words a minute (common practice, no source); parameters are looked up."""
     words = [w for w in inspect.cleandoc(rule.__doc__ or "").split() if w.strip("-")]
     assert len(words) <= MOST_WORDS, f"{len(words)} words"
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)
+def test_a_new_job_and_a_rules_page_show_every_parameter(rule: type[Rule]) -> None:
+    page, job = "\n".join(rules._page(rule)), new([rule])
+    for key, (info, _) in infos(rule).items():
+        assert f"\n  {key} = " in page and f"\n#    {key}: " in job
+        assert info.text in page and info.text.rstrip(".") in job
+        assert info.unit in page and info.unit in job
+        numeric = info.kind in ("length", "number", "count")
+        assert not numeric or ("at least" in page and "at most" in page), key
+    for name in rule.presets:
+        assert f"\n  preset {name}: " in page and re.search(rf"# preset: one of .*\b{name}\b", job)
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.code)

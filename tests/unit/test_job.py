@@ -223,6 +223,9 @@ def test_new_job_tells_units_bounds_and_sources() -> None:
     assert "#    # Part of a unit (of its length, at least 0, at most 1).  Source: project input: a test's input" in text
     assert "#    # Where (one of ends, all).  Source: project input: a test's input" in text
     assert "#    # preset: one of quarter" in text
+    assert "(true or false)" in text
+    assert "  One of: stop, leave out.\n#on_rule_error: stop\n" in text
+    assert "# Masons on site.  More than 0, at most 1000.\n" in text
     for name, one in Job.model_fields.items():
         assert name in ("schema_", "rules") or f"\n#{name}:" in text
         assert name == "schema_" or cast(str, one.description) in text

@@ -141,10 +141,24 @@ def test_two_rules_of_one_code_are_refused_and_both_plugins_named(tmp_path: Path
     paths = [written(tmp_path, name, RULE.format(code="own_rule")) for name in ("a", "b")]
     for order in (paths, paths[::-1]):
         with pytest.raises(PluginError, match=r"a\.py and .*b\.py both bring the rule 'own_rule'"):
-            load(order, on_error="skip")
+            load(order)
     clash = written(tmp_path, "c", RULE.format(code="running_bond"))
     with pytest.raises(PluginError, match=r"thinbed and .*c\.py both bring the rule 'running_bond'"):
         load([clash])
+
+
+def test_of_plugins_that_take_a_code_all_but_the_pack_are_left_out_where_the_job_says_so(tmp_path: Path) -> None:
+    thief = written(tmp_path, "thief", RULE.format(code="running_bond"))
+    twice = written(tmp_path, "twice", RULE.format(code="own_rule").replace("(Own,)", "(Own, Own)"))
+    one, two, three = (written(tmp_path, name, RULE.format(code="shared_code")) for name in ("one", "two", "three"))
+    known = load()
+    for paths in ([thief], [twice], [one, two], [two, thief, one, three]):
+        found = load(paths, on_error="skip")
+        assert found.rules == known.rules and found.names == known.names
+        assert {f.code for f in found.findings} == {"plugin.skipped"}
+        gone = " ".join(f.text.split("; the plan is made without ")[1] for f in found.findings)
+        assert all(str(path) in gone for path in paths) and "thinbed" not in gone
+        assert [f.text for f in load(paths[::-1], on_error="skip").findings] == [f.text for f in found.findings]
 
 
 def test_one_plugin_with_a_rule_twice(tmp_path: Path) -> None:
