@@ -9,7 +9,7 @@ from itertools import pairwise
 from wallquant.bonding.fills import RANKED, Fill, Fills, moved, shape_of
 from wallquant.bonding.nodes import Net, Row, Soft
 from wallquant.bonding.proving import Proof
-from wallquant.bonding.settling import Settling
+from wallquant.bonding.settling import SMALL, Settling
 from wallquant.bonding.span import Bonded, Interval, Span
 from wallquant.units import Nm
 
@@ -55,7 +55,8 @@ class Solver:
     def _stack(self, rows: tuple[Row, ...]) -> Stack:
         settling = Settling(self.fills, rows)
         chosen, net, proof = settling.settle(), settling.net, settling.proof
-        if _kept(net, chosen) != _kept(net):  # a window gave way: try again as if none could
+        # a window gave way: short runs are tried again as if none could; long ones would take too long
+        if len(net.nodes) <= SMALL and _kept(net, chosen) != _kept(net):
             other = Settling(self.fills, _kept(net)).settle()
             if net.total(other) < net.total(chosen):
                 chosen = other
