@@ -39,7 +39,7 @@ def gather(model: Entity) -> Relations:
     found, get = Relations(), Attributes()
     for rel in model.by_type("IfcRelVoidsElement"):
         one, other = get(rel, "RelatingBuildingElement"), get(rel, "RelatedOpeningElement")
-        if one is not None and other is not None:
+        if hasattr(one, "id") and hasattr(other, "id"):  # a damaged file has values here
             found.openings.setdefault(one.id(), []).append(other)
     for rel in model.by_type("IfcRelFillsElement"):
         one, other = get(rel, "RelatingOpeningElement"), get(rel, "RelatedBuildingElement")
