@@ -6,6 +6,7 @@ The geometry is arithmetic from the figures of each test; where runs join is the
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from itertools import pairwise
 from math import cos, radians, tan
 
@@ -251,6 +252,12 @@ def test_set_aside_keeps_area_and_volume() -> None:
     assert aside.volume_m3 == pytest.approx(7.2 * 0.18)
     assert (aside.openings_m2, aside.openings_m3) == (pytest.approx(2.0), pytest.approx(0.36))
     assert aside.openings == ("A#1",)
+
+
+def test_set_aside_keeps_finishes_apart() -> None:
+    layered = replace(wall("A", (0, 0), (3000, 0), thickness=180), drawn_m3=7.2 * 0.3, finishes_m3=7.2 * 0.12)
+    (aside,) = built(layered)[0].set_aside
+    assert aside.volume_m3 - aside.openings_m3 - aside.finishes_m3 == pytest.approx(7.2 * 0.18)
 
 
 @pytest.mark.parametrize("side", [0, 50, 195])
