@@ -31,8 +31,10 @@ HAIR: Nm = MM // 100
 class Network:
     """Corners and runs of a building, and what could not be made a run.
 
-    `graph` is a networkx MultiGraph: nodes are corner names, an edge is a run's stretch between two neighbouring corners with
-    ``run``, ``start`` and ``end`` (stations, nanometres).  `parts` are its connected parts as tuples of run names.
+    `graph` is a networkx MultiGraph.  A node is a corner's name, with ``kind``, ``at`` (x and y in plan, nanometres, relative to the
+    building's origin) and ``storey``.  An edge is a run's stretch between two neighbouring corners, with ``run``, ``start`` and ``end``
+    (stations), ``thickness`` (nanometres), ``storey`` and ``openings`` (the keys of those that lie in it, wholly or in part).
+    `parts` are its connected parts as tuples of run names.
     """
 
     runs: tuple[Run, ...]
@@ -90,7 +92,7 @@ def build(
         aside.append(set_aside(one.wall, reason))
         findings.append(_aside(one.wall, "graph.infill", reason))
     runs, corners = _records(made, found, [one for one in filled if one.host not in gone], catalogue)
-    graph = _graph(runs)
+    graph = _graph(runs, corners)
     parts = tuple(
         sorted(
             (
@@ -382,9 +384,13 @@ def level_at(top: Profile, station: Nm) -> Nm:
     raise AssertionError("a profile covers all stations between its ends")
 
 
-def _graph(runs: Sequence[Run]) -> nx.MultiGraph[str]:
+def _graph(runs: Sequence[Run], corners: Sequence[Corner]) -> nx.MultiGraph[str]:
     graph: nx.MultiGraph[str] = nx.MultiGraph()
+    for corner in corners:
+        graph.add_node(corner.name, kind=corner.kind, at=corner.at, storey=corner.storey)
     for run in runs:
         for a, b in zip(run.junctions, run.junctions[1:], strict=False):
-            graph.add_edge(a.corner, b.corner, run=run.name, start=a.station, end=b.station)
+            within = tuple(o.key for o in run.openings if o.start < b.station and o.end > a.station)
+            carried = {"run": run.name, "start": a.station, "end": b.station, "thickness": run.thickness, "storey": run.storey}
+            graph.add_edge(a.corner, b.corner, **carried, openings=within)
     return graph
