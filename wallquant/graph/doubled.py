@@ -108,7 +108,8 @@ def _walls(wall: Wall, rest: Sequence[Stretch], other: Wall) -> list[Wall]:
         key, element = (f"{wall.guid}/{n + 1}", wall.element or wall.guid) if len(rest) > 1 else (wall.guid, wall.element)
         made.append(
             replace(
-                wall, guid=key, element=element, start=ends[0], end=ends[1], top=top, openings=tuple(o for one in wall.openings for o in _clipped(one, lo, hi)),
+                wall, guid=key, element=element, start=ends[0], end=ends[1], top=top,
+                openings=tuple(o for one in wall.openings for o in _clipped(one, lo, hi)),
                 drawn_m3=_face_m2(top, wall.bottom) * wall.thickness * 1e-9, finishes_m3=0.0, finish_voids_m3=0.0, set_aside_m3=0.0,
                 set_aside_m2=0.0, reasons=(),
             )
