@@ -13,9 +13,11 @@ from math import acos, ceil, cos, degrees, hypot, pi, radians, sin
 from typing import Any
 
 import pytest
+import shapely
 from click.testing import CliRunner
 
 from tests.unit.ifc_maker import Maker, kernel_m3
+from wallquant.audit import audit
 from wallquant.building import Building, Wall
 from wallquant.cli import main
 from wallquant.findings import Finding
@@ -332,3 +334,17 @@ def test_a_ring_that_is_no_round_wall_is_set_aside(case: str, tmp_path: pathlib.
     maker.wall(maker.extruded(maker.outline(outer[::15] if case == "few sides" else outer, holes), 2400))
     building, _, _ = read(maker, tmp_path)
     assert [a.reason for a in building.set_aside] == ["its outline in plan is no straight wall with two parallel faces"]
+
+
+def test_a_round_wall_is_planned_whole(tmp_path: pathlib.Path) -> None:
+    """The plan holds, and the outline of the wall in the summary is that of the ring: pi (2.6 x 2.6 - 2.4 x 2.4)."""
+    maker = Maker()
+    profile = maker.add("IfcCircleHollowProfileDef", "AREA", None, maker.add("IfcAxis2Placement2D", maker.point(0, 0)), 2600.0, 200.0)
+    maker.wall(maker.extruded(profile, 1210))
+    done = CliRunner().invoke(main, ["plan", str(maker.write(tmp_path)), "-o", str(tmp_path / "out")])
+    assert done.exit_code == 0, done.output
+    assert audit(tmp_path / "out") == ()
+    (wall,) = json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))["walls"]
+    assert len(wall["parts"]) == 36
+    assert shapely.Polygon(wall["footprint_mm"]).buffer(0).area * 1e-6 == pytest.approx(pi * (2.6**2 - 2.4**2), rel=1e-3)
+    assert wall["ledger_m3"]["set_aside"] < 0.005 * wall["ledger_m3"]["drawn"]
