@@ -46,8 +46,7 @@ def ledger(
     -------
     DataFrame
         drawn - openings - finishes - set_aside - lent + borrowed + fits = laid; laid - thin_bed - levelling - gaps + shared = pieces
-        (gaps: what no piece and no joint fills, where runs meet askew say, less what a nominal bed finds no room for over a wall
-        below that stands higher than drawn; shared: pieces over the boundary with the next wall, counted
+        (gaps: what no piece and no joint fills, where runs meet askew say; shared: pieces over the boundary with the next wall, counted
         whole for the wall that has most of them); pieces + offcuts = units; units + waste + rounding = bought.  Units are their
         outer volume; the offcut of one that is cut for several walls is shared by the volume of its pieces, waste and rounding of a
         kind of unit by the units they use.
