@@ -25,7 +25,6 @@ SHED = "sample_models/seedling_shed.yaml"
 STORE = "sample_models/landing_tool_store_mm.ifc"
 
 
-
 def schema(name: str) -> dict[str, Any]:
     found: dict[str, Any] = json.loads((ROOT / "schemas" / f"{name}.schema.json").read_text(encoding="utf-8"))
     return found
