@@ -13,6 +13,7 @@ from wallquant.building import Building, Profile, SetAside, Wall
 from wallquant.catalogue import Catalogue
 from wallquant.findings import Finding, Place
 from wallquant.graph.corners import Node, by_line, nodes
+from wallquant.graph.flush import flush
 from wallquant.graph.infills import Filled, infills
 from wallquant.graph.lines import snapped
 from wallquant.graph.merging import Strip, set_aside, strips
@@ -66,10 +67,11 @@ def build(
     Network, tuple of Finding
     """
     fitted, aside, findings = _units(building, catalogue, face, any_thickness)
+    join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
+    fitted, thinned = flush(fitted, catalogue, join, face)
     virtual = sorted({u.thickness for _, u in fitted if u.virtual})
     catalogue = catalogue.including(u for t in virtual for kind in KINDS for u in catalogue.of_kind(kind, t, face))
     catalogue = catalogue.model_copy(update={"to_measure": any_thickness})
-    join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
     stub = catalogue.least_piece
     least = catalogue.least_piece + catalogue.head_joint.nominal
     fitted, filled, told = infills(fitted, join, stub)
@@ -103,7 +105,7 @@ def build(
     return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=tuple(aside), catalogue=catalogue), (
         *findings,
         *more,
-        *(f for f in told if f.place.wall not in gone),
+        *(f for f in (*thinned, *told) if f.place.wall not in gone),
     )
 
 

@@ -59,7 +59,8 @@ def ledger(
         straight[account.wall] = account.straight_m3
     for one in aside:
         rows[one.guid] = dict.fromkeys(LEDGER, 0.0) | {
-            "drawn": one.volume_m3, "openings": one.openings_m3, "set_aside": one.volume_m3 - one.openings_m3,
+            "drawn": one.volume_m3, "openings": one.openings_m3, "finishes": one.finishes_m3,
+            "set_aside": one.volume_m3 - one.openings_m3 - one.finishes_m3,
         }  # fmt: skip
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=list(LEDGER)).fillna(0.0)
     frame.columns = [f"{term}_m3" for term in LEDGER]

@@ -176,8 +176,9 @@ def _together(guid: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 def _aside(s: SetAside) -> dict[str, Any]:
     zero = dict.fromkeys(LEDGER, 0.0)
-    drawn, holes = round(s.volume_m3, 12), round(s.openings_m3, 12)
-    ledger: Mapping[str, float] = zero | {"drawn": drawn, "openings": holes, "set_aside": drawn - holes}
+    drawn, holes, finishes = round(s.volume_m3, 12), round(s.openings_m3, 12), round(s.finishes_m3, 12)
+    rest = {"drawn": drawn, "openings": holes, "finishes": finishes, "set_aside": drawn - holes - finishes}
+    ledger: Mapping[str, float] = zero | rest
     area = round(s.area_m2, 12)
     return {
         "guid": s.guid,
