@@ -44,6 +44,9 @@ class Span:
     lean_lo: Nm = 0
     lean_hi: Nm = 0
     """How far an end that is cut askew in plan reaches beyond its place on the centre line."""
+    bent_lo: Nm = 0
+    bent_hi: Nm = 0
+    """Least length of a piece under the rake at an end, where the rake bends inwards (`wallquant.bonding.cells.bent`)."""
 
     @property
     def raked(self) -> bool:
@@ -167,7 +170,8 @@ def _rake_least(least: Nm, rake: Nm) -> Nm:
 
 def _end_leasts(span: Span, how: Bonded) -> tuple[Nm, Nm, Nm]:
     """Return the least lengths of a first, a last and an only piece, over all."""
-    first, last = _rake_least(how.least, span.full_lo - span.lo), _rake_least(how.least, span.hi - span.full_hi)
+    first = max(_rake_least(how.least, span.full_lo - span.lo), span.bent_lo)
+    last = max(_rake_least(how.least, span.hi - span.full_hi), span.bent_hi)
     first = max(first + span.lean_lo, least_askew(how.least, span.lean_lo))
     last = max(last + span.lean_hi, least_askew(how.least, span.lean_hi))
     return first, last, max(first, last, least_askew(how.least, span.lean_lo + span.lean_hi))
@@ -219,7 +223,7 @@ def reach(
                 if p + least + joint < end:
                     starts.append((p + least + joint, min(q + pitch, end - 1, full_hi)))
                 if full_hi < end - 1:  # it ends under the rake, and is not the last
-                    starts.append((max(full_hi + 1, p + max(least, 2 * how.least) + joint), min(q + pitch, end - 1)))
+                    starts.append((max(full_hi + 1, p + max(least, 2 * how.least, span.bent_hi) + joint), min(q + pitch, end - 1)))
         new = inner.within(union([s for s in starts if s[0] <= s[1]]))
         if ends:
             new.append((end, end))
@@ -312,7 +316,7 @@ def _sorted_starts(a: Nm, b: Nm, span: Span, how: Bonded, first: Nm) -> Iterator
         yield span.lo, span.lo, first
         a = span.lo + 1
     if span.full_lo > span.lo and a < span.full_lo and a <= b:
-        yield a, min(b, span.full_lo - 1), 2 * how.least
+        yield a, min(b, span.full_lo - 1), max(2 * how.least, span.bent_lo)
         a = max(a, span.full_lo)
     if a <= b:
         yield a, b, how.least
@@ -346,7 +350,7 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
             k = bisect_left(his, back)
             while k < len(los) and los[k] <= y - joint:
                 for lo, hi, least in _sorted_starts(los[k], his[k], span, how, first):
-                    under = 2 * how.least if y - joint > span.full_hi else 0
+                    under = max(2 * how.least, span.bent_hi) if y - joint > span.full_hi else 0
                     most = (only if lo == span.lo else last) if y == end else under
                     p, r = max(lo, back), min(hi, y - joint - max(least, most))
                     if p <= r:
