@@ -10,7 +10,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from wallquant.bonding.span import Bonded, Interval, Reach, Span, even, layouts, reach, relaxed
+from wallquant.bonding.span import Bonded, Interval, Reach, Span, even, layouts, one_at_most, reach, relaxed, whole
 from wallquant.units import Nm
 
 Shape = tuple[Nm, Nm, Nm, Nm, Nm]
@@ -136,23 +136,35 @@ class Fills:
         """Return the fewest cuts of a span by itself, or None where it cannot be filled with the windows kept."""
         key = (shape, windows)
         if key not in self.counts:
-            span = _placed(shape)
-            if even(span, self.how, windows):
-                self.counts[key] = 0
-            else:
-                found = self._reach(shape, windows)
-                self.counts[key] = found.cuts if found else None
+            self.counts[key] = self._fewest(shape, windows)
         return self.counts[key]
+
+    def _fewest(self, shape: Shape, windows: tuple[Interval, ...]) -> int | None:
+        if even(_placed(shape), self.how, windows):
+            return 0
+        few = one_at_most(shape[0], self.how, windows) if _upright(shape) else None
+        if few is not None:
+            return few
+        found = self._reach(shape, windows)
+        return found.cuts if found else None
 
     def least(self, shape: Shape, windows: tuple[Interval, ...]) -> int:
         """Return a lower bound for the cuts of a span, joints anywhere in their range (0 where it cannot be filled)."""
-        if self.how.joint_least == self.how.joint_most:
-            return self.fewest(shape, windows) or 0
+        nominal = self.fewest(shape, windows)
+        if nominal == 0 or self.how.joint_least == self.how.joint_most:
+            return nominal or 0
+        if nominal == 1 and _upright(shape) and not whole(shape[0], self.how):
+            return 1
         key = ("least", shape, windows)
         if key not in self.counts:
             found = reach(_placed(shape), self.how, relaxed(windows, self.how), ranged=True)
             self.counts[key] = found.cuts if found else 0
         return self.counts[key] or 0
+
+
+def _upright(shape: Shape) -> bool:
+    """Say whether units are whole all over a span of this shape."""
+    return shape[1:] == (0, shape[0], 0, 0)
 
 
 def _placed(shape: Shape) -> Span:

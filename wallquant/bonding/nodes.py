@@ -8,7 +8,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +61,8 @@ class Row:
 
 
 FAR: Nm = 10**15
+
+T = TypeVar("T", int, NDArray[np.int64])
 
 SoftKey = tuple[Nm, Nm, str, int]
 
@@ -267,7 +269,7 @@ class Net:
         for v, off in sides:
             other = self.nodes[v]
             shift = 2 * (other.span.lo - self.nodes[u].span.lo)
-            y = np.array([picks[v].joints], np.int64) + shift if picks[v].joints else np.array([[FAR]], np.int64)
+            y = np.array([picks[v].joints or (FAR,)], np.int64).T + shift
             total = total + self._costs(kind, self._joints(kind), other.kind.ends, y, shift, off)[:, 0]
         return total
 
@@ -285,35 +287,43 @@ class Net:
     def _costs(
         self, kind: Kind, x: NDArray[np.int64], ends: Sequence[int], y: NDArray[np.int64], shift: Nm, offset: Nm
     ) -> NDArray[np.int64]:
-        """Return joints too near and how near the nearest are, for layouts x of a kind and y of a neighbour with these lapped ends."""
+        """Return joints too near and how near the nearest are, for layouts x of a kind and y of a neighbour with these lapped ends.
+
+        x and y have a layout a column: numpy takes the least of all layouts at once.
+        """
         wide, two = self.how.unit, 2 * offset
-        apart = np.abs(x[:, None, :, None] - y[None, :, None, :]).reshape(len(x), len(y), -1)
-        least = np.minimum(apart.min(axis=2), wide)
+        apart = np.abs(x[:, None, :, None] - y[None, :, None, :]).reshape(-1, x.shape[1] * y.shape[1])
+        least = np.minimum(apart.min(axis=0), wide)
         total = (NEAR * (wide - least)) // wide
-        close = least < two
-        if close.any():
-            total[close] += _severities(apart[close], two).sum(axis=1)
+        if least.min() < two:
+            _, both = near = np.nonzero(apart < two)
+            np.add.at(total, both, _severity(apart[near], two))
+        out: NDArray[np.int64] = total.reshape(x.shape[1], y.shape[1])
         for c in ends:
-            total = total + _severities(np.abs(x - (c + shift)), two).sum(axis=1)[:, None]
+            out += _severities(np.abs(x - (c + shift)), two)[:, None]
         for c in kind.ends:
-            total = total + _severities(np.abs(y - c), two).sum(axis=1)[None, :]
-        out: NDArray[np.int64] = total
+            out += _severities(np.abs(y - c), two)
         return out
 
     def _joints(self, kind: Kind) -> NDArray[np.int64]:
-        """Return the joints of a kind's layouts, one row each, filled up far to the left."""
+        """Return the joints of a kind's layouts, one column each, filled up far to the left."""
         if kind.padded is None or kind.padded[0] != kind.version:
             kind.padded = kind.version, _padded([f.joints for f in kind.pool], -2 * FAR)
         return kind.padded[1]
 
 
-def _severity(gap: int, two: int) -> int:
+def _severity(gap: T, two: int) -> T:
     """Return what two joints nearer than asked cost (twice their distance, twice the offset): one broken, and more the nearer."""
     return VIOLATION + VIOLATION // 1000 * ((two - gap) * 1000 // two)
 
 
 def _severities(gaps: NDArray[np.int64], two: int) -> NDArray[np.int64]:
-    return np.where(gaps < two, VIOLATION + VIOLATION // 1000 * ((two - gaps) * 1000 // max(1, two)), 0)
+    """Return for each column what those of its distances cost that are less than asked."""
+    near = gaps < two
+    if not near.any():
+        return np.zeros(gaps.shape[1], np.int64)
+    out: NDArray[np.int64] = np.where(near, _severity(gaps, two), 0).sum(axis=0)
+    return out
 
 
 def _shrunk(windows: Sequence[Interval], share: int) -> list[Interval]:
@@ -321,6 +331,6 @@ def _shrunk(windows: Sequence[Interval], share: int) -> list[Interval]:
     return [((a + b) // 2 - (b - a) * share // 8, (a + b) // 2 + (b - a) * share // 8) for a, b in windows]
 
 
-def _padded(rows: Sequence[Sequence[int]], fill: int) -> NDArray[np.int64]:
-    width = max(1, max(len(r) for r in rows))
-    return np.array([[*r, *[fill] * (width - len(r))] for r in rows], np.int64)
+def _padded(layouts: Sequence[Sequence[int]], fill: int) -> NDArray[np.int64]:
+    deep = max(1, max(len(r) for r in layouts))
+    return np.array([[*r, *[fill] * (deep - len(r))] for r in layouts], np.int64).T.copy()

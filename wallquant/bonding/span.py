@@ -149,6 +149,37 @@ def fewest_pieces(span: Span, how: Bonded) -> int:
     return max(1, -(-(span.hi - span.lo + how.joint_most) // (how.unit + how.joint_most)))
 
 
+def one_at_most(length: Nm, how: Bonded, windows: Sequence[Interval]) -> int | None:
+    """Return 0 or 1 where so few cuts fill an upright span from 0 to `length`, or None where it takes `reach` to tell.
+
+    All whole units before the one cut piece start at multiples of the pitch, all after it stand as far from the end.  `windows` are
+    sorted and do not overlap.
+    """
+    count, rest = divmod(length + how.joint, how.pitch)
+
+    def open_at(y: Nm) -> bool:
+        k = bisect_left(windows, (y,))
+        return not k or windows[k - 1][1] <= y
+
+    before = 0
+    while before < count and open_at((before + 1) * how.pitch):
+        before += 1
+    if not rest:
+        return 0 if 0 < count <= before + 1 else None
+    if rest < how.least + how.joint:
+        return None
+    after = count
+    while after > before and open_at((after - 1) * how.pitch + rest):
+        after -= 1
+    return 1 if after <= before else None
+
+
+def whole(length: Nm, how: Bonded) -> bool:
+    """Say whether whole units with joints of their range can be as long as that."""
+    count = (length + how.joint_least) // (how.unit + how.joint_least)
+    return count > 0 and length <= count * how.unit + (count - 1) * how.joint_most
+
+
 def holds(intervals: Sequence[Interval], y: Nm) -> bool:
     """Say whether y lies in the union."""
     return any(a <= y <= b for a, b in intervals)
