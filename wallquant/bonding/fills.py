@@ -41,7 +41,8 @@ class Fill:
 
 def shape_of(span: Span) -> Shape:
     """Return a span without its place."""
-    return span.hi - span.lo, span.whole[0] - span.lo, span.whole[1] - span.lo, span.lean_lo, span.lean_hi
+    lo, (first, last) = span.lo, span.whole
+    return span.hi - lo, first - lo, last - lo, span.lean_lo, span.lean_hi
 
 
 def moved(windows: Sequence[Interval], lo: Nm, end: Nm) -> tuple[Interval, ...]:
