@@ -78,6 +78,8 @@ class Kind:
     soft: tuple[SoftKey, ...]
     ends: tuple[int, ...]
     least: int
+    tries: tuple[tuple[Interval, ...], ...]
+    """Windows with the soft ones for joints that are to be kept too: all of them, those that rank before cuts, none."""
     pool: dict[Fill, int] = field(default_factory=dict)
     version: int = 0
     padded: tuple[int, NDArray[np.int64]] | None = None
@@ -126,7 +128,7 @@ class Net:
                 key = (shape, hard, lapped, soft, own)
                 kind = kinds.get(key)
                 if kind is None:
-                    kind = Kind(shape, hard, lapped, windows, soft, own, fills.least(shape, windows))
+                    kind = Kind(shape, hard, lapped, windows, soft, own, fills.least(shape, windows), _tries(windows, soft, shape[0], j))
                     kind.hopeless = fills.fewest(shape, windows) is None
                     kinds[key] = kind
                 self.of_row[-1].append(len(self.nodes))
@@ -160,18 +162,12 @@ class Net:
     def candidates(self, u: int, near: Sequence[Interval], limit: int) -> tuple[Fill, ...]:
         """Solve one span against given windows and add what is found to its pool; where that is impossible windows give way."""
         kind = self.nodes[u].kind
-        joint, end = self.how.joint, kind.shape[0] + self.how.joint
-        soft = [(lo, hi + joint, yields) for lo, hi, of, yields in kind.soft if of == "joint"]
-        before = [(a, b) for a, b, yields in soft if yields <= RANKED]
-        after = [(a, b) for a, b, yields in soft if yields > RANKED]
-        tries = [[*near, *before, *after]] if after else []
-        tries += [[*near, *before]] if before else []
-        tries.append(list(near))
+        end = kind.shape[0] + self.how.joint
         out: list[Fill] = []
-        for n, more in enumerate(tries):
-            found = self.fills.fill(kind.shape, moved([*kind.windows, *more], 0, end) if more else kind.windows, limit)
+        for n, windows in enumerate(kind.tries):
+            found = self.fills.fill(kind.shape, moved([*windows, *near], 0, end) if near else windows, limit)
             out += [f for f in found if f not in out]
-            if found and not (after and n == 0):
+            if found and (n or len(kind.tries) < 3):
                 break
         if not out:
             giving = [moved([*kind.hard, *_shrunk([*near, *kind.lapped], n)], 0, end) for n in (3, 2, 1)]
@@ -324,6 +320,14 @@ def _severities(gaps: NDArray[np.int64], two: int) -> NDArray[np.int64]:
         return np.zeros(gaps.shape[1], np.int64)
     out: NDArray[np.int64] = np.where(near, _severity(gaps, two), 0).sum(axis=0)
     return out
+
+
+def _tries(windows: tuple[Interval, ...], soft: Sequence[SoftKey], length: Nm, joint: Nm) -> tuple[tuple[Interval, ...], ...]:
+    kept = [(lo, hi + joint, yields) for lo, hi, of, yields in soft if of == "joint"]
+    before = [(a, b) for a, b, yields in kept if yields <= RANKED]
+    after = [(a, b) for a, b, yields in kept if yields > RANKED]
+    more = [[*before, *after], before] if after else [before] if before else []
+    return (*(moved([*windows, *one], 0, length + joint) for one in more), windows)
 
 
 def _shrunk(windows: Sequence[Interval], share: int) -> list[Interval]:
