@@ -249,8 +249,10 @@ class Net:
                 least = ys[k] - at
             if k and at - ys[k - 1] < least:
                 least = at - ys[k - 1]
-        total += sum(_severity(gap, two) for c in b.kind.ends for x in one.joints if (gap := abs(x - c - shift)) < two)
-        total += sum(_severity(gap, two) for c in a.kind.ends for y in ys if (gap := abs(y + shift - c)) < two)
+        for c in b.kind.ends:
+            total += sum(_severity(gap, two) for x in one.joints if (gap := abs(x - c - shift)) < two)
+        for c in a.kind.ends:
+            total += sum(_severity(gap, two) for y in ys if (gap := abs(y + shift - c)) < two)
         return total + (NEAR * (wide - least)) // wide
 
     def total(self, picks: Sequence[Fill]) -> int:
