@@ -241,10 +241,7 @@ def _touches(key: tuple[int, Nm, Nm], bits: Sequence[_Bit], blocks: Sequence[Blo
     for bit in bits:
         if bit.bottom < top and bit.top > bottom:
             return True
-    for b in blocks:
-        if b.solid and b.bottom < top and b.top > bottom and (b.lo <= x < b.hi if side > 0 else b.lo < x <= b.hi):
-            return True
-    return False
+    return any(b.solid and b.bottom < top and b.top > bottom and (b.lo <= x < b.hi if side > 0 else b.lo < x <= b.hi) for b in blocks)
 
 
 def _stations(levels: Levels, top: Profile) -> set[Nm]:
