@@ -89,9 +89,11 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Seque
     causes: dict[str, list[Any]] = {}
     for one in solved.face.scraps:
         causes.setdefault(one.reason, []).append(_box(one.lo / MM, one.hi / MM, one.bottom / MM, one.top / MM))
+    laid_there = _or([whole, theirs])
     for reason, strips in _unbridged(asked, solved.face.puts).items():
-        causes[reason] = [_less(_or(strips), _or([whole, theirs]))]
-    causes[HANGS] = [_less(_or(_voids(asked)), _or([whole, theirs]))]
+        causes[reason] = [_less(_or(strips), laid_there)] if strips else []
+    voids = _voids(asked)
+    causes[HANGS] = [_less(_or(voids), laid_there)] if voids else []
     scraps = {reason: _or(boxes) for reason, boxes in sorted(causes.items())}
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
@@ -198,7 +200,7 @@ def _account(
     holes = _or([*holes, closed])
     holes = _and(holes, drawn)
     net = _less(drawn, holes)
-    mine = _and(whole, _box(between[0], between[1], -FAR, FAR))
+    mine = whole if between == (-FAR, FAR) else _and(whole, _box(between[0], between[1], -FAR, FAR))
     squares = [_square(m) for m in problem.meets if m.half]
     square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
     over = _overhang(run, problem, drawn)
@@ -211,7 +213,7 @@ def _account(
     borrowed = _or([_and(_and(extra, square), beyond), _and(extra, closed)])
     longer = _and(_less(extra, borrowed), beyond)
     past = _or([_box(-FAR, ends[0], -FAR, FAR), _box(ends[1], FAR, -FAR, FAR)])
-    shorter = _and(_and(_less(lack, lent), past), ceiling)
+    shorter = _less(_and(_and(lack, past), ceiling), lent)
     taller = extra.area - borrowed.area - longer.area
     lower = lack.area - lent.area - shorter.area
     m3 = thick * 1e-9
