@@ -163,8 +163,8 @@ class Junctions(Rule):
             yield Finding(
                 code="junctions.no-corner",
                 severity="warning",
-                text=f"{self.code}.corners names {', '.join(lost)}, which {'is' if len(lost) == 1 else 'are'} no T or X corner here, so nothing "
-                f"comes of it; the T and X corners are: {names}. L corners are always bonded",
+                text=f"{self.code}.corners names {', '.join(lost)}, which {'is' if len(lost) == 1 else 'are'} no T or X corner here, so "
+                f"nothing comes of it; the T and X corners are: {names}. L corners are always bonded",
                 rules=(self.code,),
             )
 

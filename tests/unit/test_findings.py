@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from wallquant.findings import Finding, Place, by_cause, merged
 from wallquant_thinbed.junctions import _listed
+
+from wallquant.findings import Finding, Place, by_cause, merged
 
 LOW = Finding(
     code="lintel.no-room",
