@@ -142,18 +142,22 @@ class LintelBearing(Rule):
     def findings(self, work: Work) -> Iterable[Finding]:
         """Tell small and unbridged openings, short bearings, lintels at corners, and heads off course."""
         any_lintel = False
+        stocked = []
         for run in sorted(work.runs.values(), key=lambda r: r.name):
             courses = work.courses.get(run.name)
             if courses is None or not len(courses):
                 continue
             for one in assumed.bridgings(run, courses, self.params):
                 any_lintel |= bool(one.places)
+                if not (one.small or one.problem or one.assumed):
+                    stocked.append((run, one, self._place(run, one)))
                 yield from self._of(run, courses, one)
         if any_lintel:
             said = "Lintels are chosen by length alone, not by what they carry: their supplier and the engineer confirm each"
             if not self.params.prop_from:
                 said += "; whether they are propped until what stands on them has set is theirs to say too"
             yield Finding(code="lintel.capacity", severity="note", text=said, rules=(self.code,))
+        yield from lintel_notes.arching(stocked, self.params, self.code)
         yield from lintel_notes.told(work, self.params, self.code)
 
     def _of(self, run: Run, courses: Courses, one: Bridging) -> Iterator[Finding]:
@@ -174,7 +178,6 @@ class LintelBearing(Rule):
             yield self._assumed(run, one, named, width)
             yield from self._corners(run, one, named)
             return
-        yield lintel_notes.arching(run, one, self._place(run, one), self.params, self.code)
         if one.openings[1:]:
             pier = text(min(b.start - a.end for a, b in zip(one.openings, one.openings[1:], strict=False)), system)
             full = text(one.full, system)

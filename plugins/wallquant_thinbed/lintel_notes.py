@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Protocol
 
 import numpy as np
@@ -142,21 +142,41 @@ def told(work: Work, asked: Asked, rule: str) -> Iterator[Finding]:
         yield Finding(code="lintel.hoist", severity="note", text=said, measured=measured, wanted=wanted, rules=(rule,))
 
 
-def arching(run: Run, one: Bridging, place: Place, asked: Asked, rule: str) -> Finding:
-    """Tell the triangle of load over a lintel, and whether there is masonry enough above for arching: information, no design."""
+def arching(found: Sequence[tuple[Run, Bridging, Place]], asked: Asked, rule: str) -> Iterator[Finding]:
+    """Tell the triangle of load over the lintels, and whether there is masonry enough above for arching: information, no design.
+
+    One finding for all of them, at the lintel with the least to spare.
+    """
+    spare = [_above(run, one) - _needed(one, asked) for run, one, _ in found]
+    if not spare:
+        return
+    least = min(range(len(spare)), key=spare.__getitem__)
+    run, one, place = found[least]
     system, width = run.catalogue.system, one.end - one.start
-    triangle, need = width // 2, width // 2 + asked.apex_clear
-    above = levels(run, one.start, one.end)[0] - one.head - one.height
+    triangle, need = width // 2, text(_needed(one, asked), system)
     named = " and ".join(o.name or o.key for o in one.openings)
-    enough = "as much as" if above >= need else "less than"
-    shown = text(max(0, above), system)
+    shown = text(max(0, _above(run, one)), system)
     said = (
         f"For information: the load triangle at 45 degrees over {named}, {text(width, system)} wide, is {text(triangle, system)} high. "
-        f"{shown} of masonry stands over the lintel, {enough} the {text(need, system)} that is asked before arching is counted on "
-        "(with running bond, and no joint or opening beside it); with its bearings the lintel is "
-        f"{text(width + one.left + one.right, system)} long at least. Length only, not capacity: the supplier and the engineer confirm it"
+        f"{shown} of masonry stands over the lintel, {'no less' if spare[least] >= 0 else 'less'} than the {need} that is asked before "
+        "arching is counted on (with running bond, and no joint or opening beside it); with its bearings the lintel is "
+        f"{text(width + one.left + one.right, system)} long at least."
     )
-    return Finding(code="lintel.arching", severity="note", text=said, place=place, measured=shown, wanted=text(need, system), rules=(rule,))
+    if len(found) > 1:
+        enough = sum(1 for one in spare if one >= 0)
+        said += f" Of all {len(found)} lintels this one has the least to spare; over {enough or 'none'} of them enough stands."
+    said += " Length only, not capacity: the supplier and the engineer confirm it"
+    yield Finding(
+        code="lintel.arching", severity="note", text=said, place=place, measured=shown, wanted=need, times=len(found), rules=(rule,)
+    )
+
+
+def _above(run: Run, one: Bridging) -> Nm:
+    return levels(run, one.start, one.end)[0] - one.head - one.height
+
+
+def _needed(one: Bridging, asked: Asked) -> Nm:
+    return (one.end - one.start) // 2 + asked.apex_clear
 
 
 def _mass(mass: float, system: str) -> str:

@@ -43,7 +43,7 @@ class Account:
     """One wall's accounts: volumes m3 by the terms of `wallquant.files.LEDGER`, face areas m2, and fits in nanometres.
 
     `fit` has start, end (along the run), top and thickness, laid less drawn.  `causes` are the parts set aside in bonding, m2 of face
-    by cause; `reasons` name them and what was set aside in reading.
+    by cause; `reasons` name them and what was set aside in reading.  `straight_m3` is what of laid is straight joints, without mortar.
     """
 
     wall: str
@@ -52,6 +52,7 @@ class Account:
     fit: Mapping[str, Nm]
     causes: Mapping[str, float]
     reasons: tuple[str, ...]
+    straight_m3: float = 0.0
 
 
 def _box(a: float, b: float, p: float, q: float) -> Any:
@@ -88,9 +89,11 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Seque
     causes: dict[str, list[Any]] = {}
     for one in solved.face.scraps:
         causes.setdefault(one.reason, []).append(_box(one.lo / MM, one.hi / MM, one.bottom / MM, one.top / MM))
+    laid_there = _or([whole, theirs])
     for reason, strips in _unbridged(asked, solved.face.puts).items():
-        causes[reason] = [_less(_or(strips), _or([whole, theirs]))]
-    causes[HANGS] = [_less(_or(_voids(asked)), _or([whole, theirs]))]
+        causes[reason] = [_less(_or(strips), laid_there)] if strips else []
+    voids = _voids(asked)
+    causes[HANGS] = [_less(_or(voids), laid_there)] if voids else []
     scraps = {reason: _or(boxes) for reason, boxes in sorted(causes.items())}
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
@@ -100,7 +103,7 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Seque
     return [_filled(run, walls[one.wall]) for one in run.infills] + [
         _account(
             run, part, asked.problem, walls[part.wall], whole, scraps, [o for o in drawn_openings.values() if o.wall == part.wall],
-            (edges[n], edges[n + 1]), (first, last), solved.shift, theirs,
+            (edges[n], edges[n + 1]), (first, last), solved.shift, theirs, laid.straight,
         )
         for n, part in enumerate(run.parts)
     ]  # fmt: skip
@@ -183,6 +186,7 @@ def _account(
     ends: tuple[float, float],
     shift: tuple[Nm, Nm],
     theirs: Any,
+    straight: Sequence[Box],
 ) -> Account:
     base = run.bottom
     thick, laid_thick = part.thickness / MM, run.thickness / MM
@@ -196,7 +200,7 @@ def _account(
     holes = _or([*holes, closed])
     holes = _and(holes, drawn)
     net = _less(drawn, holes)
-    mine = _and(whole, _box(between[0], between[1], -FAR, FAR))
+    mine = whole if between == (-FAR, FAR) else _and(whole, _box(between[0], between[1], -FAR, FAR))
     squares = [_square(m) for m in problem.meets if m.half]
     square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
     over = _overhang(run, problem, drawn)
@@ -209,7 +213,7 @@ def _account(
     borrowed = _or([_and(_and(extra, square), beyond), _and(extra, closed)])
     longer = _and(_less(extra, borrowed), beyond)
     past = _or([_box(-FAR, ends[0], -FAR, FAR), _box(ends[1], FAR, -FAR, FAR)])
-    shorter = _and(_and(_less(lack, lent), past), ceiling)
+    shorter = _less(_and(_and(lack, past), ceiling), lent)
     taller = extra.area - borrowed.area - longer.area
     lower = lack.area - lent.area - shorter.area
     m3 = thick * 1e-9
@@ -247,7 +251,10 @@ def _account(
         "thickness": run.thickness - part.thickness,
     }
     area = {"wall": area_wall, "openings": area_open, "laid": area_wall - area_open - area_aside, "set_aside": area_aside}
-    return Account(wall=part.wall, ledger=ledger, area=area, fit=fit, causes=causes, reasons=reasons)
+    open_joints = sum(max(0.0, min(b / MM, between[1]) - max(a / MM, between[0])) * (q - p) / MM for a, b, p, q in straight)
+    return Account(
+        wall=part.wall, ledger=ledger, area=area, fit=fit, causes=causes, reasons=reasons, straight_m3=open_joints * laid_thick * 1e-9
+    )  # fmt: skip
 
 
 def _square(meets: Meets) -> tuple[Nm, Nm]:

@@ -16,6 +16,7 @@ from wallquant.masonry import Fit, Unit
 from wallquant.rules import Rule, infos
 from wallquant.units import MM, Nm
 from wallquant.writers.plan import Plan
+from wallquant.writers.settings import settings
 from wallquant.writers.tables import wkt_line
 
 CLOSE = 0.01
@@ -40,6 +41,7 @@ def summary(plan: Plan) -> dict[str, Any]:
         "any_thickness": plan.job.any_thickness,
         "rules": [_rule(r) for r in plan.rules],
         "fit": fits(plan.catalogue),
+        "site": settings(plan),
         "origin_mm": [_mm(plan.building.origin[0]), _mm(plan.building.origin[1]), 0],
         "ifc_schema": plan.building.ifc_schema,
         "notes": list(plan.notes),
