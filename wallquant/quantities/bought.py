@@ -48,9 +48,8 @@ def ledger(
         drawn - openings - finishes - set_aside - lent + borrowed + fits = laid; laid - thin_bed - levelling - movement - gaps + shared
         = pieces (movement: movement joints, which are laid with filler and no mortar; gaps: what no piece and no joint fills, where
         runs meet askew say; shared: pieces over the boundary with the next wall, counted whole for the wall that has most of them);
-        pieces + offcuts = units; units +
-        waste + rounding = bought.  Units are their outer volume; the offcut of one that is cut for several walls is shared by the
-        volume of its pieces, waste and rounding of a kind of unit by the units they use.
+        pieces + offcuts = units; units + waste + rounding = bought.  Units are their outer volume; the offcut of one that is cut for
+        several walls is shared by the volume of its pieces, waste and rounding of a kind of unit by the units they use.
     """
     rows: dict[str, dict[str, float]] = {}
     straight: dict[str, float] = {}
