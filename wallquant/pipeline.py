@@ -24,7 +24,7 @@ from wallquant.guard import guarded
 from wallquant.importers import InputError, ifc, wall_list
 from wallquant.job import Job
 from wallquant.layout import Run, Work
-from wallquant.ordering import OrderError, Schedule, Shift, Walk, make_steps, places, precedences, ranks, schedule, starts
+from wallquant.ordering import OrderError, Schedule, Shift, Walk, make_steps, needs, places, precedences, ranks, schedule, starts
 from wallquant.plugins import Plugins
 from wallquant.quantities import counted
 from wallquant.rules import Precedence, Rule, RuleError
@@ -253,6 +253,7 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
             said = f"{error}; these precedences are left out."
             findings.append(Finding(code="order.circle", severity="error", text=said, rules=tuple(sorted(named))))
             asked = [p for p in asked if p.rule not in named]
+    things = {"hoist": job.hoists} | job.resources
     speed = round(job.walking * 1000 / 60)
     times = schedule(
         net,
@@ -260,8 +261,8 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
         shift=Shift(seconds=round(job.day_hours * 3600)),
         panels=ranks(work),
         first=starts(work, steps),
-        resources={"hoist": job.hoists},
+        resources={name: count for name, count in things.items() if count},
         weekday=job.first_weekday,
         walk=Walk(places=places(work), speed=speed) if speed else None,
     )
-    return work, times, [*findings, *net.findings]
+    return work, times, [*findings, *net.findings, *needs(asked, times, things)]

@@ -143,6 +143,7 @@ def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
     half = junction.thickness // 2
     lo, hi = junction.station - half, junction.station + half
     least = asked.problem.how.least
+    near = [o for o in asked.problem.holes if o.lo < hi and o.hi > lo]
     out: list[Nm | None] = []
     for k in range(count):
         if k >= len(fit.courses.levels):
@@ -150,7 +151,7 @@ def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
             continue
         course = fit.courses.levels[k]
         floor, ceiling = course.bottom - fit.run.bottom, course.top - fit.run.bottom
-        holes = [o for o in asked.problem.holes if o.bottom < ceiling and o.top > floor and o.lo < hi and o.hi > lo]
+        holes = [o for o in near if o.bottom < ceiling and o.top > floor]
         if junction.role == "start":
             hole = any(o.lo - lo < least for o in holes)
         elif junction.role == "end":

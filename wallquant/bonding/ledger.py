@@ -41,7 +41,7 @@ class Account:
     """One wall's accounts: volumes m3 by the terms of `wallquant.files.LEDGER`, face areas m2, and fits in nanometres.
 
     `fit` has start, end (along the run), top and thickness, laid less drawn.  `causes` are the parts set aside in bonding, m2 of face
-    by cause; `reasons` name them and what was set aside in reading.
+    by cause; `reasons` name them and what was set aside in reading.  `straight_m3` is what of laid is straight joints, without mortar.
     """
 
     wall: str
@@ -50,6 +50,7 @@ class Account:
     fit: Mapping[str, Nm]
     causes: Mapping[str, float]
     reasons: tuple[str, ...]
+    straight_m3: float = 0.0
 
 
 def _box(a: float, b: float, p: float, q: float) -> Any:
@@ -97,7 +98,7 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Seque
     return [_filled(run, walls[one.wall]) for one in run.infills] + [
         _account(
             run, part, asked.problem, walls[part.wall], whole, scraps, [o for o in drawn_openings.values() if o.wall == part.wall],
-            (edges[n], edges[n + 1]), (first, last), solved.shift, theirs,
+            (edges[n], edges[n + 1]), (first, last), solved.shift, theirs, laid.straight,
         )
         for n, part in enumerate(run.parts)
     ]  # fmt: skip
@@ -178,6 +179,7 @@ def _account(
     ends: tuple[float, float],
     shift: tuple[Nm, Nm],
     theirs: Any,
+    straight: Sequence[Box],
 ) -> Account:
     base = run.bottom
     thick, laid_thick = part.thickness / MM, run.thickness / MM
@@ -242,7 +244,10 @@ def _account(
         "thickness": run.thickness - part.thickness,
     }
     area = {"wall": area_wall, "openings": area_open, "laid": area_wall - area_open - area_aside, "set_aside": area_aside}
-    return Account(wall=part.wall, ledger=ledger, area=area, fit=fit, causes=causes, reasons=reasons)
+    open_joints = sum(max(0.0, min(b / MM, between[1]) - max(a / MM, between[0])) * (q - p) / MM for a, b, p, q in straight)
+    return Account(
+        wall=part.wall, ledger=ledger, area=area, fit=fit, causes=causes, reasons=reasons, straight_m3=open_joints * laid_thick * 1e-9
+    )  # fmt: skip
 
 
 def _square(meets: Meets) -> tuple[Nm, Nm]:

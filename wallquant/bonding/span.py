@@ -152,9 +152,41 @@ def fewest_pieces(span: Span, how: Bonded) -> int:
     return max(1, -(-(span.hi - span.lo + how.joint_most) // (how.unit + how.joint_most)))
 
 
+def one_at_most(length: Nm, how: Bonded, windows: Sequence[Interval]) -> int | None:
+    """Return 0 or 1 where so few cuts fill an upright span from 0 to `length`, or None where it takes `reach` to tell.
+
+    All whole units before the one cut piece start at multiples of the pitch, all after it stand as far from the end.  `windows` are
+    sorted and do not overlap.
+    """
+    count, rest = divmod(length + how.joint, how.pitch)
+
+    def open_at(y: Nm) -> bool:
+        k = bisect_left(windows, (y,))
+        return not k or windows[k - 1][1] <= y
+
+    before = 0
+    while before < count and open_at((before + 1) * how.pitch):
+        before += 1
+    if not rest:
+        return 0 if 0 < count <= before + 1 else None
+    if rest < how.least + how.joint:
+        return None
+    after = count
+    while after > before and open_at((after - 1) * how.pitch + rest):
+        after -= 1
+    return 1 if after <= before else None
+
+
+def whole(length: Nm, how: Bonded) -> bool:
+    """Say whether whole units with joints of their range can be as long as that."""
+    count = (length + how.joint_least) // (how.unit + how.joint_least)
+    return count > 0 and length <= count * how.unit + (count - 1) * how.joint_most
+
+
 def holds(intervals: Sequence[Interval], y: Nm) -> bool:
-    """Say whether y lies in the union."""
-    return any(a <= y <= b for a, b in intervals)
+    """Say whether y lies in a sorted disjoint union."""
+    k = bisect_left(intervals, (y + 1,))
+    return k > 0 and intervals[k - 1][1] >= y
 
 
 def relaxed(windows: Sequence[Interval], how: Bonded) -> tuple[Interval, ...]:
@@ -330,6 +362,7 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
     """
     end, pitch, joint = span.hi + how.joint, how.pitch, how.joint
     first, last, only = _end_leasts(span, how)
+    full_lo, full_hi = span.whole
     out: dict[tuple[Nm, ...], None] = {}
     first_of = [[a for a, _ in layer] for layer in found.layers]
     last_of = [[b for _, b in layer] for layer in found.layers]
@@ -355,21 +388,18 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
                     p, r = max(lo, back), min(hi, y - joint - max(least, most))
                     if p <= r:
                         options |= {
-                            (x, q - 1) for x in (p, r, min(max(p, (span.lo + y) // 2), r)) if x != back or _costs(x, y, span, how) == 2
+                            (x, q - 1)
+                            for x in (p, r, min(max(p, (span.lo + y) // 2), r))
+                            if x != back or x < full_lo or y - joint > full_hi  # a whole length is cut there by the rake only
                         }
                 k += 1
-        if back >= span.whole[0] and y - joint <= span.whole[1]:
+        if back >= full_lo and y - joint <= full_hi:
             k = bisect_left(last_of[q], back)
             if k < len(last_of[q]) and first_of[q][k] <= back:
                 options.add((back, q))
         for x, rest in sorted(options):
             stack.append((x, rest, (*here, *tail)))
     return list(out)
-
-
-def _costs(start: Nm, y: Nm, span: Span, how: Bonded) -> int:
-    """1: a piece from `start` to y is cut by its length; 2: also a whole length is cut there, by the rake."""
-    return 2 if start < span.whole[0] or y - how.joint > span.whole[1] else 1
 
 
 def even(span: Span, how: Bonded, windows: Sequence[Interval]) -> tuple[tuple[Nm, ...], tuple[Nm, ...]] | None:
