@@ -228,6 +228,11 @@ def test_a_strip_needs_room() -> None:
         ("x,y,level\n0,0,\n", "line 2: the shot has no level"),
         ("x,y,level\n,,3\n", "line 2: the shot has no place"),
         ("x,y,level\n0,0,1\n1,1,1\n", "has 2 shots"),
+        ("x,y,level\n0,0,1\n", "has 1 shot;"),
+        ("x,y,level\n0,0,1\n1,1,1e8\n5,0,2\n", "line 3: level is '1e8', which no place on a slab has"),
+        ("x,y,level\n" + "0,0,1\n" * 20_001, "has 20,001 shots, and at most 20,000 are read"),
+        ("x,y,level\n0,0,6 ft 8\n1,1,1\n5,0,2\n", "line 2: level is '6 ft 8', which is no length"),
+        ("x,y,level_in\n0,0,1/0\n1,1,1\n5,0,2\n", "line 2: level is '1/0', which is no length"),
         ("x,x,y,level\n0,0,0,1\n", "column x is there twice"),
         ('x,y,level\n"0,0,1\n', "no well-formed CSV"),
     ],
@@ -246,6 +251,18 @@ def test_units_and_lengths_in_words(tmp_path: Path) -> None:
     a, b, _ = survey.read_shots(file)
     assert (a.x, a.y, a.reading) == (1000, pytest.approx(609.6), pytest.approx(5.375 * INCH))
     assert b.reading == pytest.approx(4 * INCH)
+
+
+def test_spreadsheets_of_other_countries_and_fractions(tmp_path: Path) -> None:
+    """Semicolons with decimal commas, tabs, and inches as they are read from a rule."""
+    for text, level in (
+        ("x;y;level\n0;0;-0,5\n1000;0;1,5\n0;1000;2\n", -0.5),
+        ("x\ty\tlevel_in\n0\t0\t-5-3/8\n1000\t0\t1/8\n0\t1000\t2\n", -5.375 * INCH),
+        ("x,y,level_in\n0,0,1/8\n1000,0,1/4\n0,1000,2\n", 0.125 * INCH),
+    ):
+        file = tmp_path / "shots.csv"
+        file.write_text(text)
+        assert survey.read_shots(file)[0].level == pytest.approx(level, abs=1e-6)
 
 
 def test_own_axes_are_tied_by_two_corners() -> None:

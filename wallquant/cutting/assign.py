@@ -16,12 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wallquant.catalogue import Catalogue, Unit
-from wallquant.cutting.blocks import Sizes, improve, sizes
+from wallquant.cutting.blocks import improve
 from wallquant.cutting.bounds import least_bins, least_boxes
 from wallquant.cutting.nesting import Shape, nested, shape, slants
 from wallquant.cutting.records import Cutting, CutUnits
 from wallquant.cutting.sawing import Block, Part, Sawn, saw
 from wallquant.cutting.sawing import units as sawn_units
+from wallquant.cutting.sizes import Sizes, sizes
 from wallquant.cutting.strips import first_plan
 from wallquant.files import CUTS
 from wallquant.layout import Pieces
