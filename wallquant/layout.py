@@ -7,7 +7,7 @@ offsets are from the centre line, positive to the left.  A run starts at its end
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -246,7 +246,7 @@ class Courses:
     bed: Nm
     joint: Nm
 
-    def __iter__(self):  # type: ignore[no-untyped-def]
+    def __iter__(self) -> Iterator[Course]:
         return iter(self.levels)
 
     def __len__(self) -> int:

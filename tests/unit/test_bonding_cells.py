@@ -36,6 +36,14 @@ def test_a_rip_under_the_least_is_shared_with_the_course_below() -> None:
     assert not scraps
 
 
+def test_rips_under_the_least_at_both_ends_are_each_shared() -> None:
+    """Over a hole up to 380 and under a top of 1040: 29 and 30 are too low, so each shares 229 or 230 with its neighbour."""
+    hole = Block(lo=0, hi=3000 * MM, bottom=0, top=380 * MM)
+    cells, scraps = face(LEVELS, flat(1040), (hole,), MM)
+    assert column(cells, 100) == [(380, 494), (495, 609), (610, 809), (810, 924.5), (925.5, 1040)]
+    assert not scraps
+
+
 def test_less_than_a_rip_alone_is_a_scrap() -> None:
     cells, scraps = face(LEVELS, flat(40), (), MM)
     assert not cells

@@ -6,7 +6,7 @@ Stations and levels (relative to the underside) in nanometres.  The rectangles d
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from wallquant.bonding.cells import level
@@ -157,9 +157,9 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     for z in sorted({u[2] for u in under}):
         line = [(a, b) for a, b, at in under if at == z]
         here = [(a, b) for a, b, bottom, top in (g.box for g in guests) if bottom <= z < top]
-        rest = _without(_closed(line + here, most), _closed(here, most))  # a joint between two guests is theirs
+        rest = _without(joined(line + here, most), joined(here, most))  # a joint between two guests is theirs
         for below in sorted((t for t in tops if 0 < z - t <= most), reverse=True):
-            common = _common(rest, _closed(tops[below], most))
+            common = _common(rest, joined(tops[below], most))
             boxes += [(a, b, below, z) for a, b in common]
             rest = _without(rest, common)
         if z == problem.levels.bed:
@@ -174,8 +174,8 @@ def _parting(members: Sequence[Side], lo: Nm, hi: Nm, bed: Nm, most: Nm) -> list
     """
     if hi - lo <= most:
         return []
-    left = _closed([(m[2], m[4]) for m in members if m[1] == lo], most)
-    right = _closed([(m[2], m[3]) for m in members if m[0] == hi], most)
+    left = joined([(m[2], m[4]) for m in members if m[1] == lo], most)
+    right = joined([(m[2], m[3]) for m in members if m[0] == hi], most)
     return [(lo, hi, 0 if p == bed else p, q) for p, q in _common(left, right)]
 
 
@@ -204,7 +204,8 @@ def _between(members: Sequence[Side], guests: Sequence[Guest], most: Nm) -> list
     return sorted(out)
 
 
-def _closed(spans: list[Interval], most: Nm) -> list[Interval]:
+def joined(spans: Iterable[Interval], most: Nm) -> list[Interval]:
+    """Return the union of some intervals, gaps up to `most` (a joint) filled."""
     out: list[Interval] = []
     for a, b in sorted(spans):
         if out and a - out[-1][1] <= most:

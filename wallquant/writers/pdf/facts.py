@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -12,7 +12,7 @@ import numpy as np
 
 from wallquant.files import CUTS
 from wallquant.layout import Bridge, Pieces, Run
-from wallquant.ordering import Turn, step_of
+from wallquant.ordering import Turn
 from wallquant.rules import Item
 from wallquant.survey.levelling import PieceBed
 from wallquant.units import Nm
@@ -162,13 +162,6 @@ class Facts:
             for name in dict.fromkeys(turn.step.runs):
                 out.setdefault(name, []).append(turn)
         return {name: tuple(some) for name, some in out.items()}
-
-    @cached_property
-    def kind_of(self) -> Sequence[str]:
-        """Kind of the step that lays each piece, by row."""
-        kinds = np.array([*(s.kind for s in self.plan.work.steps), ""], dtype=object)
-        out: list[str] = kinds[step_of(self.plan.work.steps, len(self.pieces))].tolist()
-        return out
 
     @cached_property
     def cut_at(self) -> Mapping[int, int]:
