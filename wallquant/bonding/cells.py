@@ -238,7 +238,7 @@ def _closed(key: tuple[int, Nm, Nm], held: tuple[Nm, bool, list[tuple[Nm, Nm, bo
 def _touches(key: tuple[int, Nm, Nm], bits: Sequence[_Bit], blocks: Sequence[Block], x: Nm, side: int) -> bool:
     """Say whether a cell that ends at x has masonry or a fixed piece beside it there, on that side."""
     _, bottom, top = key
-    for bit in bits:
+    for bit in bits:  # a loop: this is asked of every cell
         if bit.bottom < top and bit.top > bottom:
             return True
     return any(b.solid and b.bottom < top and b.top > bottom and (b.lo <= x < b.hi if side > 0 else b.lo < x <= b.hi) for b in blocks)
