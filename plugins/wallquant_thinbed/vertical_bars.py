@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import pi
 from typing import Any, ClassVar
 
 from wallquant.findings import Finding, Source
-from wallquant.layout import Courses, Run, Step, Work
+from wallquant.layout import Courses, Run, Work
 from wallquant.rules import Choice, Item, ParamInfo, Precedence, Rule, Sentence, Window, param
 from wallquant.units import INCH, MM, Nm, inches, text
+from wallquant_thinbed import bar_steps
 from wallquant_thinbed.bar_places import REACH, Spot, Wanted, lifts, scheduled, spots, stations, top_at
+from wallquant_thinbed.bar_steps import BAR, CHECK, FILL, STUB, WETTING
 
-STUB, BAR, CHECK, WETTING, FILL = "bar stub", "bar", "core check", "core wetting", "core grout"
-"""Tasks of items, and so kinds of steps, in the order of the work."""
-LAYING = ("corner", "lead", "line", "closure", "lintel")
 YIELDS = 1
 MOST_CHOICES = 6
 """So many bars of a run may move: each is a choice that is tried."""
@@ -116,8 +114,8 @@ class VerticalBars(Rule):
     ------------
     Nothing without the engineer's spacing or schedule.  With one: no head joint over a core, a bar through every piece there, a stub
     in the slab before course 1, cored blocks threaded over the stub only, the bar dropped in from the top after the lift, a notch in
-    the foot of the first piece for the inspection, then grout; cores that end under a rake wait for the next pour.
-    Engines choose core units, turn them, or have pieces drilled.
+    the foot of the first piece for the inspection, then grout, and a wait before the next lift.  Cores that end under a rake are grouted
+    with the next pour, and only what stands on them waits.  Engines choose core units, turn them, or have pieces drilled.
 
     Why
     ---
@@ -243,30 +241,7 @@ class VerticalBars(Rule):
 
     def precede(self, work: Work) -> Iterable[Precedence]:
         """Bar, check, hold, water, grout, cure."""
-        groups: dict[tuple[str, int], dict[str, list[Step]]] = {}
-        for step in work.steps:
-            if step.kind in (BAR, CHECK, WETTING, FILL) and step.runs:
-                groups.setdefault((step.runs[0], step.course), {}).setdefault(step.kind, []).append(step)
-        for (run, course), kinds in sorted(groups.items()):
-            chain = [kinds[k] for k in (BAR, CHECK) if k in kinds]
-            for one, two in pairwise(chain):
-                yield Precedence(first=_names(one), then=_names(two), reason="bars before a look at their cores", rule=self.code)
-            wet, grout = kinds.get(WETTING, []), kinds.get(FILL, [])
-            if chain and (wet or grout):
-                yield Precedence(
-                    first=_names(chain[-1]), then=_names(wet or grout),
-                    hold=f"Inspection of the cores of {run} up to course {course} before the grout",
-                    hold_seconds=round(self.params.inspection_hours * 3600), reason="what is in the cores is seen before it is grouted",
-                    rule=self.code,
-                )  # fmt: skip
-            if wet and grout:
-                yield Precedence(first=_names(wet), then=_names(grout), reason="cores are wetted before the grout", rule=self.code)
-            above = [s for s in work.steps if s.kind in LAYING and run in s.runs and s.course == course + 1]
-            if grout and above and self.params.cure_hours > 0 and _goes_on(work, run, course):
-                yield Precedence(
-                    first=_names(grout), then=_names(above), lag=round(self.params.cure_hours * 3600),
-                    reason="the next lift begins when the grout of the cores has set", rule=self.code,
-                )  # fmt: skip
+        yield from bar_steps.precedences(work, self.params, self.code)
 
     def findings(self, work: Work) -> Iterable[Finding]:
         """Tell that the engineer's value is needed, or what the bars ask for."""
@@ -311,13 +286,3 @@ def _windows(courses: Courses, station: Nm, reach: Nm) -> Iterator[Window]:
 
 def _below(courses: Courses, top: Nm) -> list[tuple[Nm, Nm]]:
     return [(c.bottom, c.top) for c in courses.levels if c.bottom < top]
-
-
-def _goes_on(work: Work, run: str, course: int) -> bool:
-    """Whether masonry comes to stand on what is grouted after a course; the last fill of a core under a rake carries nothing."""
-    fills = [i for i in work.items if isinstance(i, Item) and (i.kind, i.run, i.course) == ("core fill", run, course)]
-    return any(i.top < top_at(work.runs[run], i.start) for i in fills)
-
-
-def _names(steps: list[Step]) -> tuple[str, ...]:
-    return tuple(sorted(s.name for s in steps))
