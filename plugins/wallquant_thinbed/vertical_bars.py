@@ -114,8 +114,8 @@ class VerticalBars(Rule):
     ------------
     Nothing without the engineer's spacing or schedule.  With one: no head joint over a core, a bar through every piece there, a stub
     in the slab before course 1, cored blocks threaded over the stub only, the bar dropped in from the top after the lift, a notch in
-    the foot of the first piece for the inspection, then grout, and a wait before the next lift.  Cores that end under a rake are grouted
-    with the next pour, and only what stands on them waits.  Engines choose core units, turn them, or have pieces drilled.
+    the foot of the first piece for the inspection, then grout, and a wait.  Cores under a rake go with the next pour.
+    Engines choose core units, turn them, or have pieces drilled.
 
     Why
     ---
