@@ -51,6 +51,14 @@ def test_a_slope_that_falls_steeply_to_a_corner_goes_on_level_there(mirrored: bo
     assert passing[7] == names["A"]  # the eighth is whole in A, to 1609, and B ends in it
 
 
+def test_a_wall_whose_top_dips_within_a_corner_stands_as_high_as_the_dip() -> None:
+    """B's top is at 1387 on A's axis, 487 behind it by 37, and rises from there: what stands over 487 is a sliver and passes nowhere."""
+    b = wall("B", (1879, 0), (1879, 2878), thickness=150, top=[(0, 1387), (37, 487), (2878, 1987)])
+    house = checked(lay([wall("A", (0, 0), (3000, 0), thickness=150, height=2410), b]))
+    names = {part.wall: run.name for run in house.work.runs.values() for part in run.parts}
+    assert set(phase(house, "T")[2:]) == {names["A"]}  # the third course is from 410 to 609
+
+
 HOLES: dict[str, list[Hole]] = {
     "beside the corner": [(250, 900, 0, 2010)],
     "a stub under the least piece": [(290, 900, 0, 2010)],

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from tests.unit.joint_brute import HOW, cut, cuts, fills, random_windows, span
 from wallquant.bonding.cells import bent, mean_length
-from wallquant.bonding.span import Bonded, Free, Interval, Span, even, free, holds, layouts, reach, relaxed, union
+from wallquant.bonding.intervals import Free, Interval, free, holds, union
+from wallquant.bonding.span import Bonded, Span, even, layouts, reach, relaxed
 
 
 def pieces_of(one: Span, starts: tuple[int, ...], how: Bonded = HOW) -> tuple[tuple[int, int], ...]:

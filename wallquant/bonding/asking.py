@@ -111,8 +111,8 @@ def ask(
             least_rip=catalogue.least_rip,
             low=tuple((c.number, c.top - c.bottom) for c in levels.levels if c.top - c.bottom != run.unit.height),
         ),
-            top=_extended(run, tuple((s, z - run.bottom) for s, z in fit.top)),
-            holes=holes(fit, gaps | raised(fit, spoken)),
+        top=_extended(run, tuple((s, z - run.bottom) for s, z in fit.top)),
+        holes=holes(fit, gaps | raised(fit, spoken)),
         meets=tuple(
             replace(meets(run, j), bonded=j.corner in bondable and j.corner not in tied, askew=askew(run, j, max(offsets)))
             for j in run.junctions

@@ -142,6 +142,7 @@ def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
         top = fit.run.bottom + min(level(roof, junction.station, at) for at in (-1, 1))
     half = junction.thickness // 2
     lo, hi = junction.station - half, junction.station + half
+    top = min([top, *(z for s, z in fit.top[1:-1] if lo < s < hi)])  # where its drawn top dips within the corner it ends
     least = asked.problem.how.least
     near = [o for o in asked.problem.holes if o.lo < hi and o.hi > lo]
     out: list[Nm | None] = []

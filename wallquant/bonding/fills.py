@@ -10,8 +10,9 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.pair import Half, Pair
-from wallquant.bonding.span import Bonded, Interval, Reach, Span, even, layouts, one_at_most, reach, relaxed, whole
+from wallquant.bonding.span import Bonded, Reach, Span, even, layouts, one_at_most, reach, relaxed, whole
 from wallquant.units import Nm
 
 Shape = tuple[Nm, Nm, Nm, Nm, Nm, Nm, Nm]

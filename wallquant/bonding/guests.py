@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 import shapely
 
 from wallquant.bonding.asking import Asked
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.laid import Box, Guest, edges, outline, slopes
 from wallquant.bonding.solving import Solved
-from wallquant.bonding.span import Interval
 from wallquant.layout import Run
 from wallquant.units import MM, Nm
 

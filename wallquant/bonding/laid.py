@@ -6,13 +6,14 @@ Stations and levels (relative to the underside) in nanometres.  The rectangles d
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from wallquant.bonding.cells import level
+from wallquant.bonding.intervals import Interval, joined
 from wallquant.bonding.problem import Problem
 from wallquant.bonding.solving import Solved
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.span import Span
 from wallquant.units import Nm
 
 Box = tuple[Nm, Nm, Nm, Nm]
@@ -202,17 +203,6 @@ def _between(members: Sequence[Side], guests: Sequence[Guest], most: Nm) -> list
                 if 0 < b[0] - a[1] <= most and low < high and (mine or own):
                     out.add((a[1], b[0], low, high))
     return sorted(out)
-
-
-def joined(spans: Iterable[Interval], most: Nm) -> list[Interval]:
-    """Return the union of some intervals, gaps up to `most` (a joint) filled."""
-    out: list[Interval] = []
-    for a, b in sorted(spans):
-        if out and a - out[-1][1] <= most:
-            out[-1] = (out[-1][0], max(b, out[-1][1]))
-        elif b > a:
-            out.append((a, b))
-    return out
 
 
 def _common(one: list[Interval], two: list[Interval]) -> list[Interval]:

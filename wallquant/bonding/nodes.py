@@ -27,7 +27,8 @@ from wallquant.bonding.fills import (
     offset_windows,
     shape_of,
 )
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.intervals import FAR, Interval
+from wallquant.bonding.span import Span
 from wallquant.units import Nm
 
 POOL = 80
@@ -59,8 +60,6 @@ class Row:
     offset: Nm = 0
     soft: tuple[Soft, ...] = ()
 
-
-FAR: Nm = 10**15
 
 T = TypeVar("T", int, NDArray[np.int64])
 

@@ -11,9 +11,10 @@ from typing import Literal
 
 from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, bent, face, level, mean_length
 from wallquant.bonding.giving import bearable, hard
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.mitres import Askew, parted
 from wallquant.bonding.nodes import Row, Soft
-from wallquant.bonding.span import Bonded, Interval, Span
+from wallquant.bonding.span import Bonded, Span
 from wallquant.bonding.stack import Solver
 from wallquant.building import Profile
 from wallquant.units import Nm

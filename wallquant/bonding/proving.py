@@ -14,9 +14,10 @@ from dataclasses import replace
 from itertools import pairwise
 
 from wallquant.bonding.fills import Fill, moved
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.nodes import Net
 from wallquant.bonding.pair import Half, Pair, least_two, two
-from wallquant.bonding.span import Interval, Span, fewest_pieces
+from wallquant.bonding.span import Span, fewest_pieces
 from wallquant.units import Nm
 
 Star = tuple[tuple[int, ...], tuple[int, ...]]

@@ -12,9 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from wallquant.bonding.cells import FAR, Block, Cell, Scrap, face
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.problem import Passes, Problem, Put, blocks_of, extent, groups, spans_of
 from wallquant.bonding.puts import sound
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.span import Span
 from wallquant.bonding.stack import Solver
 from wallquant.units import Nm
 

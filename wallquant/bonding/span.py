@@ -11,14 +11,13 @@ Where the top of the span is raked, pieces that reach beyond [`full_lo`, `full_h
 from __future__ import annotations
 
 from bisect import bisect_left, insort
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from wallquant.bonding.intervals import FAR, Free, Interval, free, holds, union
 from wallquant.graph.planes import least_askew
 from wallquant.units import Nm
 
-Interval = tuple[Nm, Nm]
-FAR: Nm = 10**15
 MOST_CUTS = 40
 """More cuts than this in one span are no bond; the span is then said to be impossible."""
 
@@ -90,59 +89,6 @@ class Reach:
     layers: tuple[tuple[Interval, ...], ...]
 
 
-def union(intervals: Sequence[Interval]) -> list[Interval]:
-    """Return closed integer intervals as a sorted disjoint union."""
-    out: list[Interval] = []
-    for a, b in sorted(intervals):
-        if out and a <= out[-1][1] + 1:
-            if b > out[-1][1]:
-                out[-1] = (out[-1][0], b)
-        else:
-            out.append((a, b))
-    return out
-
-
-@dataclass(frozen=True, slots=True)
-class Free:
-    """Where pieces may start: closed intervals, their least and greatest members, sorted and disjoint."""
-
-    first: list[Nm]
-    last: list[Nm]
-
-    def within(self, intervals: Iterable[Interval]) -> list[Interval]:
-        """Return what of some closed intervals is free."""
-        out: list[Interval] = []
-        first, last = self.first, self.last
-        count = len(first)
-        for a, b in intervals:
-            k = bisect_left(last, a) if a <= b else count
-            while k < count and first[k] <= b:
-                p, q = first[k], last[k]
-                out.append((p if p > a else a, q if q < b else b))
-                k += 1
-        return out
-
-
-def free(windows: Sequence[Interval], lo: Nm, hi: Nm) -> Free:
-    """Return the whole numbers from lo to hi less open windows (sorted by start; they may overlap)."""
-    first: list[Nm] = []
-    last: list[Nm] = []
-    at = lo
-    for a, b in windows:
-        if b <= at:
-            continue
-        if a >= hi:
-            break
-        if a >= at:
-            first.append(at)
-            last.append(a)
-        at = b
-    if at <= hi:
-        first.append(at)
-        last.append(hi)
-    return Free(first, last)
-
-
 def fewest_pieces(span: Span, how: Bonded) -> int:
     """Return the least number of pieces that any layout of a span has.
 
@@ -181,12 +127,6 @@ def whole(length: Nm, how: Bonded) -> bool:
     """Say whether whole units with joints of their range can be as long as that."""
     count = (length + how.joint_least) // (how.unit + how.joint_least)
     return count > 0 and length <= count * how.unit + (count - 1) * how.joint_most
-
-
-def holds(intervals: Sequence[Interval], y: Nm) -> bool:
-    """Say whether y lies in a sorted disjoint union."""
-    k = bisect_left(intervals, (y + 1,))
-    return k > 0 and intervals[k - 1][1] >= y
 
 
 def relaxed(windows: Sequence[Interval], how: Bonded) -> tuple[Interval, ...]:

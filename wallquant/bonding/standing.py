@@ -17,10 +17,10 @@ import shapely
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import FAR, Block
 from wallquant.bonding.conflicts import LeftOut
-from wallquant.bonding.laid import Outline, joined
+from wallquant.bonding.intervals import Interval, joined
+from wallquant.bonding.laid import Outline
 from wallquant.bonding.problem import Put
 from wallquant.bonding.solving import Solved
-from wallquant.bonding.span import Interval
 from wallquant.layout import Pieces, Run
 from wallquant.units import MM, Nm
 
