@@ -194,9 +194,7 @@ def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tu
     return tuple(cells), tuple(scraps)
 
 
-def _closed(
-    key: tuple[int, Nm, Nm], held: tuple[Nm, bool, list[tuple[Nm, Nm, bool]]], x: Nm, lapped: bool, owner: int, gap: Nm
-) -> Cell:
+def _closed(key: tuple[int, Nm, Nm], held: tuple[Nm, bool, list[tuple[Nm, Nm, bool]]], x: Nm, lapped: bool, owner: int, gap: Nm) -> Cell:
     row, bottom, top = key
     lo, lapped_lo, stretches = held
     hi = x - gap if lapped and owner > 0 else x
@@ -228,9 +226,7 @@ def _touches(key: tuple[int, Nm, Nm], bits: Sequence[_Bit], blocks: Sequence[Blo
     for bit in bits:  # a loop: this is asked of every cell
         if bit.bottom < top and bit.top > bottom:
             return True
-    return any(
-        b.solid and b.bottom < top and b.top > bottom and (b.lo <= x < b.hi if side > 0 else b.lo < x <= b.hi) for b in blocks
-    )
+    return any(b.solid and b.bottom < top and b.top > bottom and (b.lo <= x < b.hi if side > 0 else b.lo < x <= b.hi) for b in blocks)
 
 
 def _stations(levels: Levels, top: Profile) -> set[Nm]:
