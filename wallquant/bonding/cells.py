@@ -11,6 +11,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from math import isqrt
 
 from wallquant.building import Profile
 from wallquant.units import Nm
@@ -128,6 +129,20 @@ def mean_length(top: Profile, lo: Nm, hi: Nm, bottom: Nm, ceiling: Nm) -> tuple[
     area = sum((b - a) * (p + q) / 2 for (a, b), (p, q) in zip(itertools.pairwise(stations), heights, strict=True))
     highest = max((max(p, q) for p, q in heights), default=0)
     return (area / highest if highest else 0.0), highest
+
+
+def bent(top: Profile, end: Nm, full: Nm, bottom: Nm, ceiling: Nm, least: Nm, least_rip: Nm) -> Nm:
+    """Return how long a piece must be under a rake that bends inwards, so that its mean length is the least piece; 0 under any other.
+
+    `end` is the low end of the rake, `full` where it is highest.  A piece has half of its box from where the steepest line down from
+    the full height meets the bottom; a long piece has enough in any case, since slopes flatter than `FLAT` begin at the least rip.
+    """
+    turns = [(s, z) for s, z in top if min(end, full) < s < max(end, full)]
+    high = min(ceiling, level(top, full, -1 if full > end else 1)) - bottom if turns else 0
+    inner = [(abs(full - s), high - max(0, z - bottom)) for s, z in turns]
+    root = min((high * away // fall for away, fall in inner if fall > 0), default=FAR)
+    toe = abs(full - end) - root
+    return min(2 * least + toe, 1 + max(isqrt(2 * FLAT * high * least), high * least // least_rip)) if toe > 0 else 0
 
 
 @lru_cache(maxsize=4096)

@@ -136,9 +136,10 @@ def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
     fit = asked.fitted
     junction = next(j for j in fit.run.junctions if j.corner == corner.name)
     side = {"start": 1, "end": -1, "through": 1}[junction.role]
-    top = level(fit.top, junction.station, side)
+    roof = asked.problem.top  # goes on past the run's drawn ends
+    top = fit.run.bottom + level(roof, junction.station, side)
     if junction.role == "through":
-        top = min(top, level(fit.top, junction.station, -1))
+        top = fit.run.bottom + min(level(roof, junction.station, at) for at in (-1, 1))
     half = junction.thickness // 2
     lo, hi = junction.station - half, junction.station + half
     least = asked.problem.how.least

@@ -11,11 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from wallquant.bonding.pair import Half, Pair
-from wallquant.bonding.span import Bonded, Interval, Reach, Span, even, layouts, one_at_most, reach, relaxed, whole
+from wallquant.bonding.span import Bonded, Interval, Reach, Span, layouts, reach, relaxed
+from wallquant.bonding.wholes import even, one_at_most, whole
 from wallquant.units import Nm
 
-Shape = tuple[Nm, Nm, Nm, Nm, Nm]
-"""Length of a span, between which stations its units are not cut, and how far its ends lean."""
+Shape = tuple[Nm, Nm, Nm, Nm, Nm, Nm, Nm]
+"""Length of a span, between which stations its units are not cut, how far its ends lean, least pieces where its rakes bend inwards."""
 
 Pieces = tuple[tuple[Nm, Nm], ...]
 
@@ -43,7 +44,7 @@ class Fill:
 def shape_of(span: Span) -> Shape:
     """Return a span without its place."""
     lo, (first, last) = span.lo, span.whole
-    return span.hi - lo, first - lo, last - lo, span.lean_lo, span.lean_hi
+    return span.hi - lo, first - lo, last - lo, span.lean_lo, span.lean_hi, span.bent_lo, span.bent_hi
 
 
 def moved(windows: Sequence[Interval], lo: Nm, end: Nm) -> tuple[Interval, ...]:
@@ -173,10 +174,13 @@ class Fills:
 
 def _upright(shape: Shape) -> bool:
     """Say whether units are whole all over a span of this shape."""
-    return shape[1:] == (0, shape[0], 0, 0)
+    return shape[1:] == (0, shape[0], 0, 0, 0, 0)
 
 
 def _placed(shape: Shape) -> Span:
-    length, full_lo, full_hi, lean_lo, lean_hi = shape
+    length, full_lo, full_hi, lean_lo, lean_hi, bent_lo, bent_hi = shape
     low, high = (0 if lean_lo and full_lo == 1 else full_lo), (length if lean_hi and full_hi == length - 1 else full_hi)
-    return Span(lo=0, hi=length, bottom=0, top=0, full_lo=low, full_hi=high, lean_lo=lean_lo, lean_hi=lean_hi)
+    return Span(
+        lo=0, hi=length, bottom=0, top=0, full_lo=low, full_hi=high,
+        lean_lo=lean_lo, lean_hi=lean_hi, bent_lo=bent_lo, bent_hi=bent_hi,
+    )  # fmt: skip
