@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 from tests.unit.joint_brute import HOW, cut, cuts, fills, random_windows, span
 from wallquant.bonding.cells import bent, mean_length
+from wallquant.bonding.fills import Fills, moved, shape_of
 from wallquant.bonding.intervals import Free, Interval, free, holds, union
-from wallquant.bonding.span import Bonded, Span, even, layouts, reach, relaxed
+from wallquant.bonding.span import Bonded, Span, layouts, reach, relaxed
+from wallquant.bonding.wholes import even, one_at_most
 
 
 def pieces_of(one: Span, starts: tuple[int, ...], how: Bonded = HOW) -> tuple[tuple[int, int], ...]:
@@ -126,6 +128,25 @@ def test_windows_of_the_nominal_joint_are_relaxed_for_a_range() -> None:
     wide = Bonded(unit=60, joint=4, least=10, joint_least=2, joint_most=8)
     assert relaxed([(10, 30), (40, 43)], wide) == ((12, 28),)
     assert relaxed([(10, 30)], HOW) == ((10, 30),)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_no_cut_or_one_is_told_without_a_search(seed: int) -> None:
+    """What is told of short cuts is what the search finds, joints as they are and of any width."""
+    dice = Random(2000 + seed)
+    told = set()
+    for _ in range(40):
+        unit, joint = dice.randint(3, 12) * 10, dice.choice((1, 2, 3))
+        how = Bonded(unit=unit, joint=joint, least=dice.randint(1, unit // 2), joint_least=joint - dice.randint(0, 1), joint_most=joint + 2)
+        length = dice.choice((dice.randint(1, 6 * unit), dice.randint(1, 6) * how.pitch - joint))
+        ends = [(a, a + dice.randint(1, unit)) for a in (dice.randint(-5, length) for _ in range(dice.randint(0, 5)))]
+        windows, one = moved(ends, 0, length + joint), span(0, length)
+        found, few = reach(one, how, windows), one_at_most(length, how, windows)
+        assert few == (found.cuts if found and found.cuts < 2 else None)
+        wide = reach(one, how, relaxed(windows, how), ranged=True)
+        assert Fills(how).least(shape_of(one), windows) == (wide.cuts if wide else 0)
+        told.add(few)
+    assert told == {0, 1, None}
 
 
 def test_even_joints_save_a_cut_within_their_range() -> None:

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 
 from wallquant.bonding.intervals import Interval
 from wallquant.bonding.pair import Half, Pair
-from wallquant.bonding.span import Bonded, Reach, Span, even, layouts, one_at_most, reach, relaxed, whole
+from wallquant.bonding.span import Bonded, Reach, Span, layouts, reach, relaxed
+from wallquant.bonding.wholes import even, one_at_most, whole
 from wallquant.units import Nm
 
 Shape = tuple[Nm, Nm, Nm, Nm, Nm, Nm, Nm]

@@ -200,7 +200,7 @@ def _account(
     holes = _or([*holes, closed])
     holes = _and(holes, drawn)
     net = _less(drawn, holes)
-    mine = whole if between == (-FAR, FAR) else _and(whole, _box(between[0], between[1], -FAR, FAR))
+    mine = _and(whole, _box(between[0], between[1], -FAR, FAR))
     squares = [_square(m) for m in problem.meets if m.half]
     square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
     over = _overhang(run, problem, drawn)
