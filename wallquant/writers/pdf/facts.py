@@ -185,6 +185,17 @@ class Facts:
         minutes = round(seconds / 60) % (24 * 60)
         return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
+    def span(self, turn: Turn) -> str:
+        """From when to when a hold lasts; one that ends at night is over when the next day begins, when somebody can look."""
+        start, end = self.clock(turn.start_h), self.clock(turn.end_h)
+        if self.at_night(turn):
+            return f"day {int(turn.end_h // 24) + 2}, {self.clock(0)}"
+        return start if start == end else f"{start} to {end}"
+
+    def at_night(self, turn: Turn) -> bool:
+        """Whether a step ends outside the working day, as a hold that waits for mortar may."""
+        return turn.end_h % 24 > self.plan.job.day_hours + 1e-6
+
     def mark(self, row: int) -> str:
         """A piece's name without its run's."""
         name = self.pieces.names[row]
