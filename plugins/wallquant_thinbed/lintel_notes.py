@@ -38,6 +38,31 @@ class Asked(Protocol):
     def apex_clear(self) -> Nm: ...
 
 
+def corner_openings(run: Run, one: Bridging, named: str, place: Place, code: str) -> Iterator[Finding]:
+    """Tell where a lintel lies higher than a head, and where an opening takes a corner."""
+    system = run.catalogue.system
+    strip = max(one.head - o.head for o in one.openings)
+    if one.past:
+        others = " and ".join(f"run {j.other} at corner {j.corner}" for j in one.past)
+        said = (
+            f"Opening {named} takes the whole corner, and no post is drawn there: {others} is laid as a post and carries its lintel. Have "
+            "the corner designed, or draw the post; if it stays open, have its support designed before anything is laid over it"
+        )
+        if one.lift:
+            said += (
+                f". Both lintels want the corner, so this one lies on the other, {text(one.lift, system)} over the head; what is between "
+                "them is set aside: close it by hand under the lintel, or turn one lintel round the corner as the engineer says"
+            )
+        yield Finding(code="lintel.corner-opening", severity="warning", text=said, place=place, measured=text(strip, system), rules=(code,))
+    elif strip > 0:
+        low = " and ".join(o.name or o.key for o in one.openings if o.head < one.head)
+        said = (
+            f"One lintel spans openings {named} at the head of the higher one; {text(strip, system)} over the head of {low} are set aside: "
+            "close them by hand under the lintel, or draw heads of one level"
+        )
+        yield Finding(code="lintel.two-heads", severity="warning", text=said, place=place, measured=text(strip, system), rules=(code,))
+
+
 def props(run: Run, courses: Courses, one: Bridging, asked: Asked) -> Iterator[Item]:
     """Yield the props under one lintel, which stand before it is set, and their taking away when all of the run stands."""
     named = " and ".join(o.name or o.key for o in one.openings)

@@ -254,6 +254,12 @@ def test_set_aside_keeps_area_and_volume() -> None:
     assert aside.openings == ("A#1",)
 
 
+def test_set_aside_keeps_finishes_apart() -> None:
+    layered = replace(wall("A", (0, 0), (3000, 0), thickness=180), drawn_m3=7.2 * 0.3, finishes_m3=7.2 * 0.12)
+    (aside,) = built(layered)[0].set_aside
+    assert aside.volume_m3 - aside.openings_m3 - aside.finishes_m3 == pytest.approx(7.2 * 0.18)
+
+
 @pytest.mark.parametrize("side", [0, 50, 195])
 def test_a_wall_in_another_one_is_set_aside(side: float) -> None:
     net, findings = built(wall("A", (0, 0), (5000, 0)), wall("B", (1000, side), (3000, side)))

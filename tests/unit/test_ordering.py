@@ -244,6 +244,20 @@ def test_support_at_a_corner_crosses_from_run_to_run() -> None:
     assert not {(a, b) for a, b in pairs if a[:5] == b[:5]}
 
 
+@pytest.mark.parametrize(("bottom", "rests"), [(810, True), (839, True), (840, False)])
+def test_an_upper_storey_rests_on_the_pieces_below_it(bottom: int, rests: bool) -> None:
+    """Four courses end at 809; with its bed of 10 the run above begins at 820, 849 or 850: up to 40 over them it rests on them."""
+
+    def line(name: str, first: int, **more: int) -> site.Line:
+        ends = (site.junction(f"K{first}", "end", "start", 0), site.junction(f"K{first + 1}", "end", "end", 1799))
+        return site.Line(name, 1799, ends, **more)
+
+    every = [one for name in "AB" for n in (1, 2, 3, 4) for one in site.course(name, n, 0, 1799)]
+    work = site.made([line("A", 1), line("B", 3, bottom=bottom)], every)
+    pairs = {(work.pieces.names[a], work.pieces.names[b]) for a, b in zip(*ordering.resting(work), strict=True)}
+    assert {p for p in pairs if p[0][0] != p[1][0]} == ({(f"A-C04-0{n}", f"B-C01-0{n}") for n in (1, 2, 3)} if rests else set())
+
+
 def test_a_hold_stands_between_all_first_and_all_then() -> None:
     asked = [Precedence(first=("a", "b"), then=("c", "d"), hold="Wait for the engineer.", lag=HOUR, rule="cure", reason="it sets")]
     made = site.graph({"a": HOUR, "b": HOUR, "c": HOUR, "d": HOUR}, asked)

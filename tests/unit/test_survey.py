@@ -190,6 +190,27 @@ def test_no_level_touches_fewer_pieces(slab: list[tuple[float, float]], height: 
         assert (under - high >= limits.least - 1e-6).all() and (under - low <= limits.most + 1e-6).all()
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "height", "datum", "rips", "strips", "ground"),
+    [
+        # 30 apart: course 1 at 19.05 over the lower, the other ripped by 6.35 - (19.05 - 30)
+        ([0, 30], [0, 30], 200, 19.05, [0, 17.3], [0, 0], [0, 0]),
+        # of 60 that leaves 42.7, and 50 is the least rip: course 1 at 36.35 over the higher, the other on a strip of 25
+        ([0, 30], [0, 30], 60, 36.35, [0, 0], [25, 0], [0, 0]),
+        # one piece over a step of 100 has no bed within its limits anywhere: ground to 6.35 below 19.05
+        ([0], [100], 200, 19.05, [0], [0], [87.3]),
+    ],
+)
+def test_a_slab_that_no_bed_evens_out(
+    low: list[float], high: list[float], height: float, datum: float, rips: list[float], strips: list[float], ground: list[float]
+) -> None:
+    limits = Limits(least=6.35, usual=9.525, most=19.05, joint=1, rip=50, strip=25)
+    done = decide(np.array(low, float), np.array(high, float), np.full(len(low), float(height)), limits)
+    assert done.datum == pytest.approx(datum)
+    for one, wanted in ((done.rips, rips), (done.strips, strips), (done.ground, ground)):
+        assert one.tolist() == pytest.approx(wanted)
+
+
 def test_a_strip_needs_room() -> None:
     deep, can = strippable(9.525, np.array([-25.0, -60.0]), np.array([-25.0, -60.0]), US)
     assert deep.tolist() == [True, True] and can.tolist() == [False, True]

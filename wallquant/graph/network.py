@@ -13,12 +13,13 @@ from wallquant.building import Building, Profile, SetAside, Wall
 from wallquant.catalogue import Catalogue
 from wallquant.findings import Finding, Place
 from wallquant.graph.corners import Node, by_line, nodes
+from wallquant.graph.flush import flush
 from wallquant.graph.infills import Filled, infills
 from wallquant.graph.lines import snapped
 from wallquant.graph.merging import Strip, set_aside, strips
 from wallquant.graph.overlaps import overlapping
 from wallquant.graph.planes import EndPlane
-from wallquant.layout import Corner, Infill, Junction, Part, Plane, Role, Run, RunOpening
+from wallquant.layout import Corner, Infill, Jamb, Junction, Part, Plane, Role, Run, RunOpening
 from wallquant.masonry import KINDS, Face, Unit
 from wallquant.units import MM, Nm, mm_text
 
@@ -66,10 +67,11 @@ def build(
     Network, tuple of Finding
     """
     fitted, aside, findings = _units(building, catalogue, face, any_thickness)
+    join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
+    fitted, thinned = flush(fitted, catalogue, join, face)
     virtual = sorted({u.thickness for _, u in fitted if u.virtual})
     catalogue = catalogue.including(u for t in virtual for kind in KINDS for u in catalogue.of_kind(kind, t, face))
     catalogue = catalogue.model_copy(update={"to_measure": any_thickness})
-    join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
     stub = catalogue.least_piece
     least = catalogue.least_piece + catalogue.head_joint.nominal
     fitted, filled, told = infills(fitted, join, stub)
@@ -103,7 +105,7 @@ def build(
     return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=tuple(aside), catalogue=catalogue), (
         *findings,
         *more,
-        *(f for f in told if f.place.wall not in gone),
+        *(f for f in (*thinned, *told) if f.place.wall not in gone),
     )
 
 
@@ -255,6 +257,7 @@ def _run(
                 loose=node.loose,
                 taken=_moved(node.taken.get(k), zero),
                 plane=_plane(node.planes.get(k), strip, role, zero, catalogue),
+                jambs=_jambs(there, other_role, other_at),
             )
         )
     junctions.sort(key=lambda j: (j.station, j.corner))
@@ -278,6 +281,15 @@ def _run(
         foot=min((w.foot for w in strip.walls if w.foot is not None), default=None),
         infills=tuple(_infill(one, w, strip, zero) for w in strip.walls for one in filled if one.host == w.guid),
     )
+
+
+def _jambs(strip: Strip, role: Role, at: float) -> tuple[Jamb, ...]:
+    """The openings of a run that ends at a corner that are nearer to it than its unit is long."""
+    if role == "through":
+        return ()
+    there = [o for w in strip.walls for o in _openings(w, strip, at) if o.through]
+    found = {Jamb(near=o.start if role == "start" else -o.end, sill=o.sill, head=o.head) for o in there}
+    return tuple(sorted((j for j in found if j.near < strip.unit.length), key=lambda j: (j.near, j.sill, j.head)))
 
 
 def _infill(one: Filled, host: Wall, strip: Strip, zero: float) -> Infill:
