@@ -239,6 +239,7 @@ def test_one_tie_where_a_rule_and_the_engine_want_one() -> None:
     house = lay([wall("A", (0, 100), (6200, 100), height=2610, openings=[(300, 1200, 0, 2010)]), *walls[1:]])
     ties = house.items("tie")
     assert [(t.rule, t.course) for t in ties] == [("lintel_bearing", 10)]
+    assert "passes in course 10 and again in course 11; lay a tie in the bed between" in told(house, "bond.corner-not-bonded").text
 
 
 def test_walls_of_one_name_are_counted_and_corners_say_their_courses() -> None:

@@ -164,6 +164,16 @@ def test_first_course_is_that_of_the_pieces(plan: Path) -> None:
             assert end == pytest.approx(piece["end_mm"] - low, abs=near), piece["piece"]
 
 
+def test_the_course_pole_ends_at_the_top_of_the_last_piece(plan: Path) -> None:
+    """A last course that is ripped has its mark where it is laid to, not where a whole course would end."""
+    units, pieces = system(plan), table(plan, "pieces.csv")
+    bottoms = table(plan, "runs.csv").set_index("run")["bottom_mm"]
+    for run, some in pieces.groupby("run"):
+        lines = titled(plan, f"Run {run},")
+        at = lines.index(str(some["course"].max()), lines.index("Course pole"))
+        assert millimetres(lines[at + 2], units) == pytest.approx(some["top_mm"].max() - bottoms[run], abs=slack(units))
+
+
 def test_every_cut_is_in_its_run_s_schedule(plan: Path) -> None:
     cuts = table(plan, "cuts.csv")
     by_run: dict[str, set[tuple[str, str]]] = {}

@@ -81,6 +81,11 @@ class Facts:
             return run.parts[0].start, run.parts[-1].end
         return int(pieces.start[rows.start : rows.stop].min()), int(pieces.end[rows.start : rows.stop].max())
 
+    def crown(self, run: Run) -> Nm:
+        """Level of the highest piece of a run: its last course may be ripped, and ends there."""
+        rows = self.rows[run.name]
+        return int(self.pieces.top[rows.start : rows.stop].max()) if len(rows) else run.bottom
+
     @cached_property
     def bridges(self) -> Mapping[str, tuple[Bridge, ...]]:
         """Openings as bridged, by run, by station."""
