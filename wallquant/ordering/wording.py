@@ -62,7 +62,9 @@ class Wording:
         if closed:
             return f"{head} to the line between {near} and {far}, and leave the closure."
         begin, goal = (far, near) if stretch.far and not stretch.near else (near, far)
-        return f"{head} to the line from {begin} towards {goal}; the last is {self.piece(rows[-1])}."
+        whence = "" if begin == self.names[rows[-1]] else f" from {begin}"
+        whither = "" if goal == self.names[rows[-1]] else f" towards {goal}"
+        return f"{head} to the line{whence}{whither}; the last is {self.piece(rows[-1])}."
 
     def jamb(self, run: Run, row: int, *, at_start: bool) -> str:
         """Name what a stretch ends at: the jamb of the opening there, else its last piece."""
