@@ -291,7 +291,7 @@ def many(seed: int, count: int, longest: int, total: int) -> Sizes:
 def test_many_sizes_are_sawn_near_the_bound(seed: int, count: int, longest: int, over: int) -> None:
     """A large house has hundreds of sizes: one unit above the proven least; a few more of thousands where six go into a unit.
 
-    The bound is held against that of one dimension, worked out by `columns` on a wider grid: strips of full height are such a problem.
+    Strips of full height are a problem of one dimension: the bound is held against that which `columns` finds on a wider grid.
     """
     given = many(seed, count, longest, 6000)
     first, _ = first_plan(given, quick=True)

@@ -24,7 +24,7 @@ Dantzig-Wolfe decomposition for linear mixed-integer programming, International 
 _NEAR = 0.95
 """Patterns are taken from this share of the dearest on, at prices drawn so; only those that the linear program wants are kept."""
 _FEW = 100
-"""Sizes of one height that stand for all of that height, in the problem with few sizes."""
+"""Up to so many sizes prices leap as they will; and so many of one height stand for all of it in the problem with few sizes."""
 
 Floats = NDArray[np.float64]
 
@@ -88,7 +88,8 @@ class Master:
         from scipy.optimize import linprog
         from scipy.sparse import csc_array
 
-        work, steady = 0, self._steady()
+        many = len(self.given.demand) > _FEW
+        work, steady = 0, self._steady() if many else self.prices
         for _ in range(_ROUNDS):
             table = np.stack(self.columns)
             answer = linprog(np.ones(len(table)), A_ub=csc_array(-table.T.astype(np.float64)), b_ub=-self.given.demand, method="highs-ds")
@@ -96,7 +97,7 @@ class Master:
                 break
             self.value, self.times, self.prices = float(answer.fun), answer.x, np.maximum(0, -answer.ineqlin.marginals)
             work += table.size
-            for drawn in (_STEADY, 0.0):
+            for drawn in (_STEADY, 0.0) if many else (0.0,):
                 prices = drawn * steady + (1 - drawn) * self.prices
                 best, value = self._priced(prices)
                 if value > self.worth:

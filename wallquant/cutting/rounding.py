@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +16,8 @@ _TABLE = 2_500_000
 """Most entries of an integer program."""
 _SMALL = 60
 """Sizes of what is left, from which on a small integer program is tried."""
+_SEEDS = 20
+"""Patterns that are tried to begin a unit with, where none is wanted half."""
 _DEEP = 60
 _NEAR = 0.9
 """Patterns of at least this price are kept for what is left."""
@@ -109,25 +111,53 @@ def _taken(small: Sizes, master: Master, left: Ints) -> Plan:
                 out.append((master.patterns[at], many))
         if out:
             return out
-    for at in [*order, *range(len(small.demand))]:
-        wanted, pattern = left.copy(), []
-        for block in master.patterns[at]:
-            strips = []
-            for strip in block:
-                kept = []
-                for part in strip:
-                    kinds = [int(small.first[part]), *([int(small.second[part])] if small.second[part] >= 0 else [])]
-                    if all(wanted[k] >= kinds.count(k) for k in kinds):
-                        np.subtract.at(wanted, kinds, 1)
-                        kept.append(part)
-                if kept:
-                    strips.append(tuple(kept))
-            if strips:
-                pattern.append(tuple(strips))
-        if pattern:
-            left[:] = wanted
-            return [(tuple(pattern), 1)]
-    return out
+    tried = [_wanted(small, master.patterns[at], left) for at in [*order[:_SEEDS], *range(len(small.demand))]]
+    area = small.width[: len(left)].astype(np.float64) * small.height[: len(left)]
+    tried = [_filled(small, p, left, np.argsort(-area, kind="stable").tolist()) for p in tried if p][:_SEEDS]
+    best = max(tried, key=lambda p: float(small.holds(p) @ area))
+    left -= small.holds(best)
+    return [(best, 1)]
+
+
+def _wanted(small: Sizes, pattern: Pattern, left: Ints) -> Pattern:
+    """Leave out of a pattern what is more than wanted."""
+    left, blocks = left.copy(), []
+    for block in pattern:
+        strips = []
+        for strip in block:
+            kept = []
+            for part in strip:
+                kinds = [int(k) for k in (small.first[part], small.second[part]) if k >= 0]
+                if all(left[k] >= kinds.count(k) for k in kinds):
+                    np.subtract.at(left, kinds, 1)
+                    kept.append(part)
+            if kept:
+                strips.append(tuple(kept))
+        if strips:
+            blocks.append(tuple(strips))
+    return tuple(blocks)
+
+
+def _filled(small: Sizes, pattern: Pattern, left: Ints, order: Sequence[int]) -> Pattern:
+    """Add wanted pieces to a pattern wherever they fit: in a strip, as a strip, as a block."""
+    left = left - small.holds(pattern)
+    for kind in order[:_SMALL]:
+        while left[kind] > 0:
+            more = next((p for p in _with(pattern, kind) if small.fits(p)), None)
+            if more is None:
+                break
+            pattern = more
+            left[kind] -= 1
+    return pattern
+
+
+def _with(pattern: Pattern, part: int) -> Iterator[Pattern]:
+    """Yield the patterns with one part more."""
+    for b, block in enumerate(pattern):
+        for s, strip in enumerate(block):
+            yield (*pattern[:b], (*block[:s], (*strip, part), *block[s + 1 :]), *pattern[b + 1 :])
+        yield (*pattern[:b], (*block, (part,)), *pattern[b + 1 :])
+    yield (*pattern, ((part,),))
 
 
 def _mapped(pattern: Pattern, parts: Ints) -> Pattern:
