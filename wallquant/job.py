@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
-from pydantic import Field, PlainValidator, PrivateAttr, ValidationError, WithJsonSchema, model_validator
+from pydantic import Field, PlainValidator, PrivateAttr, ValidationError, WithJsonSchema, field_validator, model_validator
 from pydantic.types import Strict
 
 from wallquant import strictyaml
@@ -35,6 +35,7 @@ def _plain(value: object) -> object:
 Value = Annotated[object, PlainValidator(_plain), WithJsonSchema({"type": ["string", "number", "boolean"]})]
 Text = Annotated[str, Field(min_length=1)]
 Flag = Annotated[bool, Strict()]
+Thing = Annotated[int, Strict(), Field(ge=0, le=1000)]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 Measured = Literal["all", "over 0.1 m2", "over 0.5 m2", "over 2.5 m2", "over 2 ft2", "over 10 ft2"]
 DxfHolds = Literal["pieces", "cuts", "cores", "U units", "lintels", "openings", "items", "text", "dimensions"]
@@ -98,7 +99,10 @@ class Job(Model):
     heads: dict[str, Signed] = _field({}, "Level to lay the head of an opening at, by the opening's key: a model level, like 2010 mm.")
     sills: dict[str, Signed] = _field({}, "Level to lay the sill of an opening at, by the opening's key: a model level, like 810 mm.")
     masons: Count = _field(2, "Masons on site.", le=1000)
-    hoists: Count = _field(1, "Hoists or cranes on site, for what is too heavy for two people.", le=100)
+    hoists: Annotated[int, Strict()] = _field(1, "Hoists or cranes on site, for what is too heavy for two people; 0: none.", ge=0, le=100)
+    resources: dict[Text, Thing] = _field(
+        {}, "What else there is on site, by the name that rules use for it, and how many: like a saw; 0: none."
+    )
     walking: Annotated[float, Strict()] = _field(
         60.0,
         "Metres that a mason walks on site in a minute, from one step to the next; 0: walking takes no time.",
@@ -144,6 +148,14 @@ class Job(Model):
         if isinstance(kept.get("rules"), Mapping):
             kept["rules"] = {code: {} if given is None else given for code, given in kept["rules"].items()}
         return kept
+
+    @field_validator("resources")
+    @classmethod
+    def _known_apart(cls, given: dict[str, int]) -> dict[str, int]:
+        for name, setting in (("hoist", "hoists"), ("two people", "masons")):
+            if name in given:
+                raise ValueError(f"how many there are of '{name}' is said by {setting}; leave it out here")
+        return given
 
     @property
     def day_start_seconds(self) -> int:

@@ -24,7 +24,7 @@ from wallquant.guard import guarded
 from wallquant.importers import InputError, ifc, wall_list
 from wallquant.job import Job
 from wallquant.layout import Run, Work
-from wallquant.ordering import OrderError, Schedule, Shift, Walk, make_steps, places, precedences, ranks, schedule, starts
+from wallquant.ordering import OrderError, Schedule, Shift, Walk, make_steps, needs, places, precedences, ranks, schedule, starts
 from wallquant.plugins import Plugins
 from wallquant.quantities import counted
 from wallquant.rules import Precedence, Rule, RuleError
@@ -63,11 +63,12 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         book, notes = chosen(building, job, plugins)
         face = book.face_of(job.face) if job.face else None
     building, steps = graph.stepped(building, book, face=face, any_thickness=job.any_thickness, gap=job.batter_gap)
+    building, doubled = graph.parted(building, book, face=face, any_thickness=job.any_thickness)
     network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
 
     def made() -> Plan:
         rules = jobs.configure(job, plugins.rules.values(), without=left)
-        found = (*plugins.findings, *read, *steps, *joined, *left.values())
+        found = (*plugins.findings, *read, *steps, *doubled, *joined, *left.values())
         return _made(model, job, building, network, rules, plugins, found, notes)
 
     return _without_failing(job, left, made)
@@ -253,6 +254,7 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
             said = f"{error}; these precedences are left out."
             findings.append(Finding(code="order.circle", severity="error", text=said, rules=tuple(sorted(named))))
             asked = [p for p in asked if p.rule not in named]
+    things = {"hoist": job.hoists} | job.resources
     speed = round(job.walking * 1000 / 60)
     times = schedule(
         net,
@@ -260,8 +262,8 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
         shift=Shift(seconds=round(job.day_hours * 3600)),
         panels=ranks(work),
         first=starts(work, steps),
-        resources={"hoist": job.hoists},
+        resources={name: count for name, count in things.items() if count},
         weekday=job.first_weekday,
         walk=Walk(places=places(work), speed=speed) if speed else None,
     )
-    return work, times, [*findings, *net.findings]
+    return work, times, [*findings, *net.findings, *needs(asked, times, things)]

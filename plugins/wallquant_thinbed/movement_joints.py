@@ -194,7 +194,7 @@ class MovementJoints(Rule):
     def _joint(self, run: Run, courses: Courses, at: Nm) -> Iterator[Fixed | Item]:
         hi, last = at + self.params.width, courses.levels[-1]
         yield Fixed(course=1, courses=len(courses), lo=at, hi=hi, offset=False, why=self.title)
-        bottom, top = courses.levels[0].bottom, max(joint_places.top_at(run, at), joint_places.top_at(run, hi))
+        bottom, top = run.bottom, max(joint_places.top_at(run, at), joint_places.top_at(run, hi))
         wide = text(self.params.width, run.catalogue.system)
         yield Item(
             kind=KIND,

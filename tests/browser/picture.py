@@ -1,7 +1,7 @@
 """Take the picture of the README: the page of the metric sample in Debian's chromium.
 
-    .venv/bin/wallquant plan sample_models/landing_tool_store_mm.ifc --job sample_models/landing_tool_store.job.yaml -o out
-    .venv/bin/python tests/browser/picture.py out
+.venv/bin/wallquant plan sample_models/landing_tool_store_mm.ifc --job sample_models/landing_tool_store.job.yaml -o out
+.venv/bin/python tests/browser/picture.py out
 """
 
 from __future__ import annotations

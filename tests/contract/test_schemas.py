@@ -21,9 +21,10 @@ from wallquant.files import COLUMNS, RUN_SCHEMA, SCHEDULES, SCHEMA
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("summary", "findings", "run", "tables")
+ADDED = ("site",)
+"""Keys of the summary that the first plans of this version of the schema did not have."""
 SHED = "sample_models/seedling_shed.yaml"
 STORE = "sample_models/landing_tool_store_mm.ifc"
-
 
 
 def schema(name: str) -> dict[str, Any]:
@@ -126,8 +127,11 @@ def test_a_wrong_file_is_refused(plan: Path) -> None:
         {"origin_mm": [0, 0]},
     ):
         wrong.append({**summary, **change})
-    wrong += [{k: v for k, v in summary.items() if k != key} for key in summary]
+    wrong += [{k: v for k, v in summary.items() if k != key} for key in summary if key not in ADDED]
+    wrong += [{**summary, "site": {k: v for k, v in summary["site"].items() if k != key}} for key in summary["site"]]
+    wrong += [{**summary, "site": {**summary["site"], "masons": 0}}]
     validator = jsonschema.Draft202012Validator(schema("summary"))
+    assert validator.is_valid({k: v for k, v in summary.items() if k not in ADDED}), "plans of older versions are valid"
     assert all(not validator.is_valid(one) for one in wrong)
     findings = jsonschema.Draft202012Validator(schema("findings"))
     one = {"code": "a.b", "severity": "note", "text": "t", "place": {}, "measured": "", "wanted": "", "times": 1, "rules": []}

@@ -153,6 +153,7 @@ def swapped(text: Text, dice: random.Random) -> None:
 
 def listed(text: Text, dice: random.Random) -> None:
     """A list gets longer, shorter, or empty."""
+
     def new(old: bytes) -> bytes:
         inner = split(old[1:-1])
         return b"(" + b",".join(dice.choice(([], inner[:1], inner[:-1], inner * 2, inner[::-1], inner * 200))) + b")"

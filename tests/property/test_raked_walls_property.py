@@ -14,7 +14,8 @@ from click.testing import CliRunner
 from wallquant.cli import main
 
 THICK = (100, 150, 200, 300)
-SEEDS = range(200, 210)
+SEEDS = (*range(200, 210), 1232, 1274)
+"""The last two: a steep slope that ended in a corner left it hollow; a slope that bent inwards left a piece too short in the mean."""
 
 
 def top(draw: random.Random, length: int) -> list[list[int]]:

@@ -63,12 +63,7 @@ def optimum(run: Case, seconds: float) -> tuple[int | None, str]:
         if not off:
             continue
         for one, other in ((k, k - 1), (k - 1, k)):
-            lapped = [
-                y
-                for s in run.rows[other].spans
-                for y, on in ((s.lo, s.lapped_lo), (s.hi + how.joint, s.lapped_hi))
-                if on
-            ]
+            lapped = [y for s in run.rows[other].spans for y, on in ((s.lo, s.lapped_lo), (s.hi + how.joint, s.lapped_hi)) if on]
             for y, none, lo, end in starts[one]:
                 for x in lapped:
                     if lo - off < x < end + off:

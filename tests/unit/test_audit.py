@@ -302,6 +302,15 @@ def test_a_lead_too_high_over_the_line_work(plan: Path) -> None:
     assert any(one.code == "audit.I8" and "S08 lays course 3 of a lead" in one.text for one in audit(plan))
 
 
+def test_more_masons_or_hours_than_the_summary_has(plan: Path) -> None:
+    """A summary that says who is on site and how long a day is; one that does not is audited without."""
+    made.change(plan, lambda s: s.update(site={"masons": 1, "day_hours": 24}))
+    (told,) = [one.text for one in audit(plan) if one.code == "audit.I8"]
+    assert told.startswith("steps.csv: 2 masons are at work, summary.json has 1 on site")
+    made.change(plan, lambda s: s.update(site={"masons": 99, "day_hours": 0.5}))
+    assert any("outside the 0.5 h of a day" in one.text for one in audit(plan) if one.code == "audit.I8")
+
+
 # I9
 
 

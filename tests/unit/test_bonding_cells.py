@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from math import isqrt
+
 import pytest
 
-from wallquant.bonding.cells import FAR, Block, Cell, Levels, face, level, mean_length
+from wallquant.bonding.cells import FAR, Block, Cell, Levels, bent, face, level, mean_length
 from wallquant.building import Profile
 from wallquant.units import MM
 
@@ -86,6 +88,23 @@ def test_a_step_at_the_foot_of_a_slope_is_a_valley_too() -> None:
     top: Profile = ((0, 409 * MM), (600 * MM, 409 * MM), (600 * MM, 109 * MM), (1800 * MM, 709 * MM))
     left, right = (c for c in face(LEVELS, top, (), MM)[0] if c.row == 1)
     assert (left.hi, right.full_lo) == (600 * MM, 800 * MM)
+
+
+def test_a_rake_that_bends_inwards_takes_longer_pieces() -> None:
+    """Up 100 over 300, then 100 over 200: the steeper line comes down to nothing 400 before the full height, 100 from the end.
+
+    A piece of 100 and twice 99 has a mean of 99 then.  With a bend at 600 of 1000 it would be 200 and twice 99; but 398 are enough
+    under any slope of 1 in 4 or more up to 200: 398 x 398 / 8 / 200 is 99.
+    """
+    sizes = (0, 200 * MM, 99 * MM, 50 * MM)
+    top: Profile = ((0, 0), (300 * MM, 100 * MM), (500 * MM, 200 * MM), (3000 * MM, 200 * MM))
+    mirrored = tuple((3000 * MM - s, z) for s, z in reversed(top))
+    assert bent(top, 0, 500 * MM, *sizes) == bent(mirrored, 3000 * MM, 2500 * MM, *sizes) == 298 * MM
+    long: Profile = ((0, 0), (600 * MM, 100 * MM), (1000 * MM, 200 * MM), (3000 * MM, 200 * MM))
+    assert bent(long, 0, 1000 * MM, *sizes) == 1 + isqrt(8 * 200 * MM * 99 * MM)
+    assert bent(top, 0, 300 * MM, *sizes) == 0  # straight to there
+    outwards: Profile = ((0, 0), (200 * MM, 100 * MM), (500 * MM, 200 * MM), (3000 * MM, 200 * MM))
+    assert bent(outwards, 0, 500 * MM, *sizes) == 0
 
 
 def test_level_at_steps() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
 from random import Random
 
 import pytest
@@ -9,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.unit.joint_brute import HOW, cut, cuts, fills, random_windows, span
+from wallquant.bonding.cells import bent, mean_length
 from wallquant.bonding.span import Bonded, Free, Interval, Span, even, free, holds, layouts, reach, relaxed, union
 
 
@@ -69,6 +72,29 @@ def test_raked_spans_as_by_trying_all(seed: int) -> None:
         assert laid, "what is reachable is laid"
         assert laid <= every.get(found.cuts, set())
         assert found.cuts == min(every)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_pieces_under_a_rake_that_bends_inwards_are_long_enough_in_the_mean(seed: int) -> None:
+    """Rakes of 1 in 4 or more that get steeper twice, at the start or the end; the mean is measured on the profile itself."""
+    dice, mm = Random(seed), 10**6
+    how = Bonded(unit=599 * mm, joint=mm, least=99 * mm, joint_least=mm, joint_most=mm)
+    high, length = 199 * mm, dice.randint(1100, 2400) * mm
+    turns = [0, *sorted(z * mm for z in dice.sample(range(1, 199), 2)), high]
+    top = [(0, 0)]
+    for slope, (p, q) in zip(sorted(dice.uniform(0.25, 2) for _ in range(3)), pairwise(turns), strict=True):
+        top.append((top[-1][0] + round((q - p) / slope), q))
+    rake = top[-1][0]
+    top.append((length, high))
+    least = bent(top, 0, rake, 0, high, how.least, 50 * mm)
+    span = Span(lo=0, hi=length, bottom=0, top=high, full_lo=rake, full_hi=length, bent_lo=least)
+    if seed % 2:
+        top = [(length - s, z) for s, z in reversed(top)]
+        span = replace(span, full_lo=0, full_hi=length - rake, bent_lo=0, bent_hi=least)
+    found = reach(span, how, ())
+    laid = [pieces_of(span, starts, how) for starts in layouts(span, how, found, 8)] if found else []
+    assert laid
+    assert all(mean_length(top, a, b, 0, high)[0] >= how.least for pieces in laid for a, b in pieces)
 
 
 @pytest.mark.parametrize("seed", range(60))

@@ -323,9 +323,7 @@ WRONG: dict[tuple[str, str], str] = {
     ),
     ("bed: {least: 1/16 in", "bed: {least: 1/2 in"): "us.yaml:12:6: bed: least, nominal and most are to rise; sort them",
     ("target: 3/8 in", "target: 1 in"): "us.yaml:14:16: levelling_bed: target is to lie between least and most",
-    ("least_piece: 4 in", "least_piece: 1/8 in"): (
-        "us.yaml:26:14: least_piece: counts one head joint and is to be more than it"
-    ),
+    ("least_piece: 4 in", "least_piece: 1/8 in"): ("us.yaml:26:14: least_piece: counts one head joint and is to be more than it"),
     ("delivered_factor: 1.3", "delivered_factor: 0.3"): "us.yaml:32:19: delivered_factor: '0.3' is to be at least 1",
     ('"6": 64', '"6": 64.5'): "us.yaml:48:28: series[0].pallet.6: '64.5' is to be a whole number, without quotes",
     ("  kerf: {basis: project, text: the saw in use}\n", ""): (

@@ -74,6 +74,52 @@ def test_a_rule_is_named_with_both_values(plans: dict[str, Path], run: Run) -> N
     assert "running_bond.less-than-quarter" in codes and "running_bond.less-than-quarter: " in text
 
 
+def test_what_a_foreman_asks_of_another_lap(plans: dict[str, Path], run: Run) -> None:
+    """The lap as offset between joint centres, the day of the week, pallets, walls that stay; offsets are those of courses.csv."""
+    text, found = said(run, plans["one"], plans["lap"]), facts(run, plans["one"], plans["lap"])
+    asked = [pd.read_csv(plans[n] / "courses.csv")["offset_mm"].dropna().mode().min() for n in ("one", "lap")]
+    assert found["offset_asked_mm"] == asked and asked[1] == pytest.approx(102.6)
+    assert f"Bond: most courses ask for head joints at least {asked[1]:g} mm from those below, instead of {asked[0]:g} mm." in text
+    days = found["time"]["days"]
+    names = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
+    assert found["time"]["last_weekday"] == [names[(d - 1) % 7] for d in days]
+    assert f"done on day {days[1]}, a {names[(days[1] - 1) % 7]}" in text
+    loads = pd.read_csv(plans["lap"] / "staging.csv", keep_default_na=False)
+    count = int(loads["load"].str.startswith("pallet").sum())
+    assert f"Pallets: {count} " in text and "Money: not told; --prices FILE gives a price list." in text
+
+
+def test_settings_of_the_site_are_compared(plans: dict[str, Path], run: Run, tmp_path: Path) -> None:
+    """Bill, staging, labour and offcuts stand in the summary; a plan without them is compared all the same."""
+    from click.testing import CliRunner
+
+    from wallquant.cli import main
+
+    model = wall_list(tmp_path, wall("A", length=4799), wall("B", 9000, length=4799))
+    job = tmp_path / "j.job.yaml"
+    job.write_text(
+        "schema: wallquant.job/1\ncatalogue: aac-metric\nmasons: 1\nbill: over 2.5 m2\noffcuts: run\nhoists: 0\n"
+        "resources: {saw: 2}\nstaging: {off_edge: 2000 mm}\nlabour: {alone: 20.0}\n",
+        encoding="utf-8",
+    )
+    done = CliRunner().invoke(main, ["plan", str(model), "-o", str(tmp_path / "b"), "--job", str(job)])
+    assert done.exit_code == 0, done.output
+    rows = {row["name"]: (row["one"], row["two"]) for row in facts(run, plans["one"], tmp_path / "b")["settings"]}
+    assert rows == {
+        "bill": ("all", "over 2.5 m2"),
+        "offcuts": ("site", "run"),
+        "hoists": ("1", "0"),
+        "resources saw": ("", "2"),
+        "staging off edge": ("1000 mm", "2000 mm"),
+        "labour alone kg": ("23.1332", "20"),
+    }
+    old = tmp_path / "old"
+    shutil.copytree(plans["one"], old)
+    data = json.loads((old / "summary.json").read_text(encoding="utf-8"))
+    (old / "summary.json").write_text(json.dumps({k: v for k, v in data.items() if k != "site"}), encoding="utf-8")
+    assert facts(run, old, old)["settings"] == []
+
+
 def test_only_a_finding_differs(plans: dict[str, Path], run: Run, tmp_path: Path) -> None:
     other = tmp_path / "other"
     shutil.copytree(plans["one"], other)

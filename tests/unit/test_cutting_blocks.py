@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from itertools import combinations, pairwise
 from math import radians, sin, tan
@@ -21,8 +22,14 @@ from tests.unit.test_cutting import check, with_kerf
 from wallquant.audit.sawn import Sawn, fits
 from wallquant.catalogue import load
 from wallquant.cutting import cut
+from wallquant.cutting.blocks import improve
+from wallquant.cutting.columns import solve
+from wallquant.cutting.master import Grid, Master
 from wallquant.cutting.nesting import nested, shape, slant_kerf, slants
 from wallquant.cutting.pricing import stackings
+from wallquant.cutting.rounding import dive
+from wallquant.cutting.sizes import Sizes
+from wallquant.cutting.strips import first_plan
 from wallquant.units import MM
 
 UNIT = load("aac-metric").unit("std-600x200x200")
@@ -251,3 +258,61 @@ def test_offcuts_are_not_carried_between_groups() -> None:
     assert sum(1 for s in got.stock.tolist() if s == got.stock[got.piece.tolist().index(0)]) == 1
     assert [(u.units, u.bound, u.pieces) for u in got.by_unit] == [(3, 3, 6)]
     assert cut(pieces, with_kerf(3 * MM)).units == 2
+
+
+def many(seed: int, count: int, longest: int, total: int) -> Sizes:
+    """So many lengths of full height on a grid of 0.2 mm, from 99 mm to `longest`, each wanted a random number of times."""
+    dice = random.Random(seed)
+    wide = sorted(dice.sample(range(99 * MM, longest * MM, MM // 5), count))
+    return Sizes(
+        width=np.array(wide),
+        height=np.full(count, UNIT.height),
+        first=np.arange(count),
+        second=np.full(count, -1),
+        demand=np.array([1 + dice.randrange(2 * total // count) for _ in wide]),
+        length=UNIT.length,
+        deep=UNIT.height,
+        kerf=3 * MM,
+    )
+
+
+@pytest.mark.parametrize(("seed", "count", "longest", "over"), [(1, 736, 599, 1), (2, 350, 599, 1), (3, 120, 300, 1), (4, 350, 300, 5)])
+def test_many_sizes_are_sawn_near_the_bound(seed: int, count: int, longest: int, over: int) -> None:
+    """A large house has hundreds of sizes: one unit above the proven least; a few more of thousands where six go into a unit.
+
+    The bound is held against that of one dimension, worked out by `columns` on a wider grid: strips of full height are such a problem.
+    """
+    given = many(seed, count, longest, 6000)
+    first, _ = first_plan(given, quick=True)
+    plan, bound = improve(given, first, 0)
+    units = sum(n for _, n in plan)
+    assert bound <= units <= bound + over
+    assert all(given.fits(p) for p, _ in plan)
+    assert (sum(n * given.holds(p) for p, n in plan) >= given.demand).all()
+    area = sum(int(d) * (int(w) + given.kerf) for w, d in zip(given.width, given.demand, strict=True)) / (given.length + given.kerf)
+    assert bound >= area - 1e-9
+    if count <= 200:
+        wide = (given.width[::-1] + given.kerf).tolist()
+        other = solve(wide, given.demand[::-1].tolist(), given.length + given.kerf)
+        assert other.bound <= bound <= other.bins and units <= other.bins
+
+
+def test_the_rest_after_whole_parts_is_a_whole_problem() -> None:
+    """Pairs of raked pieces of which one is wanted no more stay as the piece alone, and the dive ends with all that is wanted."""
+    given = many(5, 40, 300, 100)
+    pair = replace(
+        given,
+        width=np.append(given.width, given.width[0] + given.width[1] - 20 * MM),
+        height=np.append(given.height, UNIT.height),
+        first=np.append(given.first, 0),
+        second=np.append(given.second, 1),
+    )
+    ways = stackings([UNIT.height], UNIT.height, pair.kerf, 10)
+    assert ways is not None
+    grid = Grid(width=(pair.width + pair.kerf) // (MM // 5), level=np.zeros(41, dtype=np.int64), ways=ways, capacity=3010)
+    master = Master(pair, grid, ())
+    master.generate(10**6)
+    plan = dive(pair, master, 0)
+    assert plan and all(pair.fits(p) for p, _ in plan)
+    assert (sum(n * pair.holds(p) for p, n in plan) >= pair.demand).all()
+    assert sum(n for _, n in plan) <= master.bound + 3

@@ -29,6 +29,35 @@ def times(made: ordering.Schedule) -> dict[str, tuple[float, float, str]]:
     return {t.step.name: (t.start_h, t.end_h, t.crew) for t in made.turns}
 
 
+def told(asked: Sequence[Precedence], have: dict[str, int], masons: int = 2) -> list[tuple[str, str, str]]:
+    made = plan({"a": 6, "b": 6, "c": 1}, asked, masons=masons, resources={k: v for k, v in have.items() if v})
+    return [(f.code, f.severity, f.text) for f in ordering.needs(asked, made, have)]
+
+
+def test_what_the_site_has_not_is_told() -> None:
+    """Nothing of what is there, a warning for what is not or is too little, with the first day and the rule's steps."""
+    assert told([needs("hoist", "a")], {"hoist": 1}) == []
+    ((code, severity, text),) = told([needs("hoist", "a", "b")], {"hoist": 0})
+    assert (code, severity) == ("order.not-there", "warning")
+    assert "2 steps need hoist, the first on day 1, and the site has none" in text
+    ((code, _, text),) = told([needs("saw", "c", amount=3)], {"saw": 2, "hoist": 1})
+    assert code == "order.not-there" and "1 step needs 3 of saw" in text and "the site has 2" in text
+
+
+def test_what_nobody_said_is_taken_as_there_and_told() -> None:
+    ((code, severity, text),) = told([needs("saw", "a"), needs("pump", "b", "c")], {"hoist": 1})
+    assert (code, severity) == ("order.taken-as-there", "note")
+    assert "besides masons: pump; saw." in text and "resources of the job" in text
+    ((code, _, text),) = told([needs("saw", "a")], {"hoist": 1, "saw": 1, "sow": 2})
+    assert code == "job.no-resource" and "'sow'" in text and "saw" in text
+
+
+def test_one_mason_does_not_lift_for_two() -> None:
+    ((code, severity, text),) = told([needs("two people", "a")], {"hoist": 1}, masons=1)
+    assert (code, severity) == ("order.not-there", "warning") and "have a helper there" in text
+    assert told([needs("two people", "a")], {"hoist": 1}) == []
+
+
 def test_one_hoist_lifts_one_thing_at_a_time() -> None:
     asked = [needs("hoist", "a", "b", "c")]
     told = times(plan({"a": 1, "b": 1, "c": 1, "d": 1}, asked, masons=3, resources={"hoist": 1}))

@@ -9,9 +9,11 @@ import pandas as pd
 import pytest
 
 from wallquant import pipeline, plugins
+from wallquant.audit import audit
 from wallquant.job import Job
 from wallquant.quantities.site import SOURCES, Ground, Rates
 from wallquant.units import FOOT, MM
+from wallquant.writers import folder as folders
 from wallquant.writers.plan import Plan
 
 RING = ((0, 0, 8000, 0), (8000, 0, 8000, 6000), (8000, 6000, 0, 6000), (0, 6000, 0, 0))
@@ -112,14 +114,33 @@ def test_walls_of_one_run_share_it(tmp_path: Path) -> None:
     assert ledger["gaps_m3"].sum() == pytest.approx(0, abs=1e-8)
 
 
-def test_an_open_joint_is_in_no_mortar(tmp_path: Path) -> None:
-    """A movement joint of 10 mm through a wall: what is laid holds it not, so pieces and mortar fill all that is laid."""
+def test_a_movement_joint_is_laid_without_mortar(tmp_path: Path) -> None:
+    """A movement joint of 10 mm from the slab to the top is a joint, so it is laid, and neither a fit nor mortar.
+
+    Laid is pieces, joints and the levelling bed: the wall's whole face, 1 mm lower than drawn.
+    """
     rules = {"movement_joints": {"spacing": "4000 mm", "width": "10 mm"}}
     plan = planned(tmp_path, wall("A", 0, 0, 7999, 0), rules=rules)
     ledger = plan.schedules["ledger.csv"].iloc[0]
-    assert any(getattr(i, "kind", "") == "movement joint" for i in plan.work.items)
+    (joint,) = [i for i in plan.work.items if getattr(i, "kind", "") == "movement joint"]
+    assert (joint.bottom, joint.top) == (0, 2409 * MM)
+    assert ledger["movement_m3"] == pytest.approx(0.010 * 2.409 * 0.2, abs=1e-9)
+    assert ledger["laid_m3"] == pytest.approx(7.999 * 2.409 * 0.2, abs=1e-6)
+    assert ledger["fit_height_m3"] == pytest.approx(-7.999 * 0.001 * 0.2, abs=1e-6)
     assert abs(ledger["gaps_m3"]) < 1e-8
-    assert ledger["laid_m3"] == pytest.approx((7.999 - 0.010) * 2.409 * 0.2, abs=1e-4)
+
+
+def test_a_movement_joint_under_a_slope_is_laid_as_high_as_both_its_sides(tmp_path: Path) -> None:
+    """The top rises 500 mm along the wall, and the ledger closes: the audit measures the joint from items.csv and pieces.csv."""
+    rules = {"movement_joints": {"spacing": "4000 mm", "width": "10 mm"}}
+    text = wall("A", 0, 0, 7999, 0).replace("height: 2410", "top: [[0, 2410], [7999, 2910]]")
+    assert "top:" in text
+    plan = planned(tmp_path, text, rules=rules)
+    ledger = plan.schedules["ledger.csv"].iloc[0]
+    assert 0.010 * 2.409 * 0.2 < ledger["movement_m3"] < 0.010 * 2.910 * 0.2
+    out = tmp_path / "out"
+    folders.write(plan, out, run={}, writers={})
+    assert not [f.text for f in audit(out) if f.code.endswith("I1")]
 
 
 def test_bill_goes_by_the_jobs_rule(tmp_path: Path) -> None:

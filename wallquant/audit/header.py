@@ -85,6 +85,8 @@ class Header:
     counts: dict[str, float]
     totals: dict[str, float]
     lead_courses: float | None
+    masons: float | None
+    day_hours: float | None
     files: dict[str, str]
 
 
@@ -98,6 +100,7 @@ def header(raw: Value) -> Header:
     """
     book = raw["catalogue"]
     leads = [rule["params"].maybe("courses") for rule in raw["rules"].items() if rule["code"].text() == "corner_leads"]
+    site = raw.maybe("site")
     return Header(
         units=tuple(_unit(one) for one in book["units"].items()),
         bed=_range(book["bed_mm"]),
@@ -113,6 +116,8 @@ def header(raw: Value) -> Header:
         counts=raw["counts"].each(Value.number),
         totals=raw["totals"].each(_or_zero),
         lead_courses=leads[0].number() if leads and leads[0] else None,
+        masons=site["masons"].number() if site else None,
+        day_hours=site["day_hours"].number() if site else None,
         files={key: raw["files"][key].text() for key in sorted(raw["files"].each(lambda _: 0.0))},
     )
 

@@ -7,6 +7,8 @@ Each strip of area is even over its stations, so that it can be divided between 
   the run by its length on the centre line, at a mitre by halves;
 - a bed under each underside, wherever a level top lies below it within the range of beds; upright joints carry it on.
   It belongs to the run of the piece above, also where a piece of another run lies below;
+- a movement joint of items.csv that is wider than a head joint, over the levels at which pieces stand on both sides of it, beds
+  crossed, down to the run's bottom where course 1 stands beside it;
 - the levelling bed from the run's bottom to the undersides of course 1 (or of strips below it) that have nothing below them.
 """
 
@@ -79,6 +81,8 @@ def laid(plan: Plan, view: Elevation) -> tuple[Laid, ...]:
         strips[run].append(np.array(rows))
     for run, rows in _beds(plan, view).items():
         strips[run].append(np.array(rows))
+    for run, rows in _movement(plan, view).items():
+        strips[run].append(np.array(rows))
     for run, rows in askew_joints(plan).items():
         strips[run].append(np.array(rows))
         doubt[run] += SNAP_MM * sum(height for _, _, height in rows)
@@ -120,6 +124,26 @@ def _upright(view: Elevation) -> dict[int, list[tuple[float, float, float]]]:
     rows: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
     for (run, start, end), spans in levels.items():
         rows[run].extend((start / 1e6, end / 1e6, high - low) for low, high in _closed(spans, 0.0))
+    return rows
+
+
+def _movement(plan: Plan, view: Elevation) -> dict[int, list[tuple[float, float, float]]]:
+    """Movement joints as strips."""
+    i, head, bed = plan.items, plan.header.head.most, plan.header.bed.most
+    index = {name: at for at, name in enumerate(plan.runs.name)}
+    rows: dict[int, list[tuple[float, float, float]]] = defaultdict(list)
+    stations = zip(i.numbers("start_mm", blank=np.nan).tolist(), i.numbers("end_mm", blank=np.nan).tolist(), strict=True)
+    for kind, name, (start, end) in zip(i.texts("kind"), i.texts("run"), stations, strict=True):
+        if kind != "movement joint" or name not in index or not end - start > head + MM:
+            continue
+        run = index[name]
+        own = np.flatnonzero(view.own & (view.run == run))
+        left = [(float(view.right[at, 0]), float(view.right[at, 1])) for at in own[np.abs(view.end[own] - start) <= MM].tolist()]
+        right = [(float(view.left[at, 0]), float(view.left[at, 1])) for at in own[np.abs(view.start[own] - end) <= MM].tolist()]
+        first = plan.pieces.bottom[(plan.pieces.run == run) & (plan.pieces.course <= 1)].min(initial=np.inf)
+        for low, high in _common(_closed(left, bed), _closed(right, bed)):
+            foot = float(plan.runs.bottom[run]) if low <= first + MM else low
+            rows[run].append((start, end, high - foot))
     return rows
 
 

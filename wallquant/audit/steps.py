@@ -79,6 +79,15 @@ def _crews(plan: Plan, start: Floats, end: Floats) -> list[Finding]:
             if start[other] < end[one] - HOUR:
                 text = f"steps.csv: crew {crew} does {names[one]} and {names[other]} at once, from {start[other]:g} h"
                 found.append(broken("I8", text, measured=f"{start[other]:g} h", wanted=f"not before {end[one]:g} h"))
+    most, shift = plan.header.masons, plan.header.day_hours
+    if most is not None and len(work) > most:
+        text = f"steps.csv: {len(work)} masons are at work, summary.json has {most:g} on site"
+        found.append(broken("I8", text, measured=f"{len(work)}", wanted=f"at most {most:g}"))
+    if shift is not None:
+        for at in sorted({row for rows in work.values() for row in rows}):
+            if start[at] % 24 > shift + HOUR or (end[at] - HOUR) % 24 > shift + HOUR:
+                text = f"steps.csv: step {names[at]} is worked on from {start[at]:g} h to {end[at]:g} h, outside the {shift:g} h of a day"
+                found.append(broken("I8", text, measured=f"{start[at] % 24:g} h", wanted=f"within {shift:g} h"))
     return found
 
 

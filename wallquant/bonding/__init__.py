@@ -258,7 +258,8 @@ def _bridges(
             sides = [(o.start - a.lo, a.hi - o.end) for a in asks if a.of == "joint" and not a.yields and a.lo < o.start and a.hi > o.end]
             start = end = wanted = None
             if over:
-                under = [through[k] for k in over[0][1].opening]
+                o = o.clear_of(one.fitted.run.over_corner(o))
+                under = [through[k].clear_of(one.fitted.run.over_corner(through[k])) for k in over[0][1].opening]
                 jambs = min(u.start for u in under), max(u.end for u in under)
                 start, end = jambs[0] - min(p.lo for _, p in over), max(p.hi for _, p in over) - jambs[1]
                 wanted = max(p.bearing for _, p in over)
@@ -268,7 +269,7 @@ def _bridges(
             out.append(
                 Bridge(
                     opening=o.key, wall=o.wall, run=run.name, start=o.start, end=o.end, sill=o.sill,
-                    head=hole.top + run.bottom if hole.top + run.bottom > o.head and not over else o.head,
+                    head=max(hole.top + run.bottom, o.head),
                     through=True, filling=o.filling, bridged="lintel" if over else "units" if covered else "none",
                     lintel=tuple(rows[run.name, k] for k, _ in over), bearing_start=start, bearing_end=end, bearing_least=wanted,
                 )

@@ -41,10 +41,11 @@ class Guest:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Region:
-    """Boxes, and outlines of raked spans."""
+    """Boxes, and outlines of raked spans; `straight` are those of the boxes that are straight joints, without mortar."""
 
     boxes: tuple[Box, ...]
     outlines: tuple[Outline, ...]
+    straight: tuple[Box, ...] = ()
 
 
 def outline(problem: Problem, start: Nm, end: Nm, bottom: Nm, top: Nm) -> Outline | None:
@@ -151,6 +152,8 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
         if g.flat:
             tops.setdefault(g.box[3], []).append(g.flat)
     boxes += _between(members, guests, most)
+    straight = [box for put in solved.face.puts if not put.unit for box in _parting(members, put.lo, put.hi, problem.levels.bed, most)]
+    boxes += straight
     for z in sorted({u[2] for u in under}):
         line = [(a, b) for a, b, at in under if at == z]
         here = [(a, b) for a, b, bottom, top in (g.box for g in guests) if bottom <= z < top]
@@ -161,7 +164,19 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
             rest = _without(rest, common)
         if z == problem.levels.bed:
             boxes += [(a, b, 0, z) for a, b in rest]
-    return Region(boxes=tuple(b for b in boxes if b[0] < b[1] and b[2] < b[3]), outlines=tuple(outlines))
+    return Region(boxes=tuple(b for b in boxes if b[0] < b[1] and b[2] < b[3]), outlines=tuple(outlines), straight=tuple(straight))
+
+
+def _parting(members: Sequence[Side], lo: Nm, hi: Nm, bed: Nm, most: Nm) -> list[Box]:
+    """Return a straight joint over the levels at which masonry stands on both sides of it, beds crossed, from the slab up.
+
+    One that is no wider than a head joint is among the head joints.
+    """
+    if hi - lo <= most:
+        return []
+    left = _closed([(m[2], m[4]) for m in members if m[1] == lo], most)
+    right = _closed([(m[2], m[3]) for m in members if m[0] == hi], most)
+    return [(lo, hi, 0 if p == bed else p, q) for p, q in _common(left, right)]
 
 
 def _in_plane(problem: Problem, members: Sequence[Side], guest: Guest) -> list[Box]:

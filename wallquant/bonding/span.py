@@ -44,6 +44,9 @@ class Span:
     lean_lo: Nm = 0
     lean_hi: Nm = 0
     """How far an end that is cut askew in plan reaches beyond its place on the centre line."""
+    bent_lo: Nm = 0
+    bent_hi: Nm = 0
+    """Least length of a piece under the rake at an end, where the rake bends inwards (`wallquant.bonding.cells.bent`)."""
 
     @property
     def raked(self) -> bool:
@@ -149,9 +152,41 @@ def fewest_pieces(span: Span, how: Bonded) -> int:
     return max(1, -(-(span.hi - span.lo + how.joint_most) // (how.unit + how.joint_most)))
 
 
+def one_at_most(length: Nm, how: Bonded, windows: Sequence[Interval]) -> int | None:
+    """Return 0 or 1 where so few cuts fill an upright span from 0 to `length`, or None where it takes `reach` to tell.
+
+    All whole units before the one cut piece start at multiples of the pitch, all after it stand as far from the end.  `windows` are
+    sorted and do not overlap.
+    """
+    count, rest = divmod(length + how.joint, how.pitch)
+
+    def open_at(y: Nm) -> bool:
+        k = bisect_left(windows, (y,))
+        return not k or windows[k - 1][1] <= y
+
+    before = 0
+    while before < count and open_at((before + 1) * how.pitch):
+        before += 1
+    if not rest:
+        return 0 if 0 < count <= before + 1 else None
+    if rest < how.least + how.joint:
+        return None
+    after = count
+    while after > before and open_at((after - 1) * how.pitch + rest):
+        after -= 1
+    return 1 if after <= before else None
+
+
+def whole(length: Nm, how: Bonded) -> bool:
+    """Say whether whole units with joints of their range can be as long as that."""
+    count = (length + how.joint_least) // (how.unit + how.joint_least)
+    return count > 0 and length <= count * how.unit + (count - 1) * how.joint_most
+
+
 def holds(intervals: Sequence[Interval], y: Nm) -> bool:
-    """Say whether y lies in the union."""
-    return any(a <= y <= b for a, b in intervals)
+    """Say whether y lies in a sorted disjoint union."""
+    k = bisect_left(intervals, (y + 1,))
+    return k > 0 and intervals[k - 1][1] >= y
 
 
 def relaxed(windows: Sequence[Interval], how: Bonded) -> tuple[Interval, ...]:
@@ -167,7 +202,8 @@ def _rake_least(least: Nm, rake: Nm) -> Nm:
 
 def _end_leasts(span: Span, how: Bonded) -> tuple[Nm, Nm, Nm]:
     """Return the least lengths of a first, a last and an only piece, over all."""
-    first, last = _rake_least(how.least, span.full_lo - span.lo), _rake_least(how.least, span.hi - span.full_hi)
+    first = max(_rake_least(how.least, span.full_lo - span.lo), span.bent_lo)
+    last = max(_rake_least(how.least, span.hi - span.full_hi), span.bent_hi)
     first = max(first + span.lean_lo, least_askew(how.least, span.lean_lo))
     last = max(last + span.lean_hi, least_askew(how.least, span.lean_hi))
     return first, last, max(first, last, least_askew(how.least, span.lean_lo + span.lean_hi))
@@ -219,7 +255,7 @@ def reach(
                 if p + least + joint < end:
                     starts.append((p + least + joint, min(q + pitch, end - 1, full_hi)))
                 if full_hi < end - 1:  # it ends under the rake, and is not the last
-                    starts.append((max(full_hi + 1, p + max(least, 2 * how.least) + joint), min(q + pitch, end - 1)))
+                    starts.append((max(full_hi + 1, p + max(least, 2 * how.least, span.bent_hi) + joint), min(q + pitch, end - 1)))
         new = inner.within(union([s for s in starts if s[0] <= s[1]]))
         if ends:
             new.append((end, end))
@@ -312,7 +348,7 @@ def _sorted_starts(a: Nm, b: Nm, span: Span, how: Bonded, first: Nm) -> Iterator
         yield span.lo, span.lo, first
         a = span.lo + 1
     if span.full_lo > span.lo and a < span.full_lo and a <= b:
-        yield a, min(b, span.full_lo - 1), 2 * how.least
+        yield a, min(b, span.full_lo - 1), max(2 * how.least, span.bent_lo)
         a = max(a, span.full_lo)
     if a <= b:
         yield a, b, how.least
@@ -326,6 +362,7 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
     """
     end, pitch, joint = span.hi + how.joint, how.pitch, how.joint
     first, last, only = _end_leasts(span, how)
+    full_lo, full_hi = span.whole
     out: dict[tuple[Nm, ...], None] = {}
     first_of = [[a for a, _ in layer] for layer in found.layers]
     last_of = [[b for _, b in layer] for layer in found.layers]
@@ -346,26 +383,23 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
             k = bisect_left(his, back)
             while k < len(los) and los[k] <= y - joint:
                 for lo, hi, least in _sorted_starts(los[k], his[k], span, how, first):
-                    under = 2 * how.least if y - joint > span.full_hi else 0
+                    under = max(2 * how.least, span.bent_hi) if y - joint > span.full_hi else 0
                     most = (only if lo == span.lo else last) if y == end else under
                     p, r = max(lo, back), min(hi, y - joint - max(least, most))
                     if p <= r:
                         options |= {
-                            (x, q - 1) for x in (p, r, min(max(p, (span.lo + y) // 2), r)) if x != back or _costs(x, y, span, how) == 2
+                            (x, q - 1)
+                            for x in (p, r, min(max(p, (span.lo + y) // 2), r))
+                            if x != back or x < full_lo or y - joint > full_hi  # a whole length is cut there by the rake only
                         }
                 k += 1
-        if back >= span.whole[0] and y - joint <= span.whole[1]:
+        if back >= full_lo and y - joint <= full_hi:
             k = bisect_left(last_of[q], back)
             if k < len(last_of[q]) and first_of[q][k] <= back:
                 options.add((back, q))
         for x, rest in sorted(options):
             stack.append((x, rest, (*here, *tail)))
     return list(out)
-
-
-def _costs(start: Nm, y: Nm, span: Span, how: Bonded) -> int:
-    """1: a piece from `start` to y is cut by its length; 2: also a whole length is cut there, by the rake."""
-    return 2 if start < span.whole[0] or y - how.joint > span.whole[1] else 1
 
 
 def even(span: Span, how: Bonded, windows: Sequence[Interval]) -> tuple[tuple[Nm, ...], tuple[Nm, ...]] | None:

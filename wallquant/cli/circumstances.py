@@ -19,17 +19,25 @@ from wallquant.units import mm, text
 HOUR = "mason hour"
 """The item of a price list that is an hour of a mason on site, waiting included."""
 OFFCUTS = "offcuts and kerfs "
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _WHOLE = ("pcs", "bag", "pallet")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Site:
-    """What is told of one plan: settings by name, findings, and numbers; `bought` is by item and unit, None where not bought."""
+    """What is told of one plan: settings by name, findings, and numbers.
+
+    `weekday` is the last day's, '' where the plan does not say; `asked` has how many courses ask for which offset (mm) of their head
+    joints from those below; `bought` is by item and unit, None where not bought.
+    """
 
     settings: Mapping[str, str]
     findings: Counter[tuple[str, str, str]]
+    system: str
     masons: int
     days: int
+    weekday: str
+    asked: Mapping[float, int]
     hours: float
     hands: float | None
     offcuts: float
@@ -60,12 +68,17 @@ def site(folder: Path) -> Site:
         materials = list(_rows(folder / "materials.csv"))
         labour = list(_rows(folder / "labour.csv")) if (folder / "labour.csv").is_file() else None
         loads = list(_rows(folder / "staging.csv")) if (folder / "staging.csv").is_file() else []
+        courses = [float(row["offset_mm"]) for row in _rows(folder / "courses.csv") if row["offset_mm"]]
+        days = max((int(float(row["end_h"]) // 24) + 1 for row in steps), default=0)
         crews = {name for row in steps for name in row["crew"].split()}
         return Site(
-            settings=dict(_settings(summary)) | ({"masons": str(len(crews))} if crews else {}),
+            settings=({"masons": str(len(crews))} if crews else {}) | dict(_settings(summary)),
             findings=Counter((str(f["severity"]), str(f["code"]), str(f["text"])) for f in told),
+            system=str(summary.get("people_unit", "mm")),
             masons=len(crews),
-            days=max((int(float(row["end_h"]) // 24) + 1 for row in steps), default=0),
+            days=days,
+            weekday=_weekday(str(summary.get("site", {}).get("start_weekday", "")), days),
+            asked=Counter(courses),
             hours=float(summary["totals"]["hours"]),
             hands=None if labour is None else sum(float(row["hours_plan"]) for row in labour),
             offcuts=sum(float(row["net"]) for row in materials if row["item"].startswith(OFFCUTS)),
@@ -82,6 +95,10 @@ def _rows(file: Path) -> Iterator[dict[str, str]]:
         yield from csv.DictReader(lines)
 
 
+def _weekday(first: str, day: int) -> str:
+    return WEEKDAYS[(WEEKDAYS.index(first) + day - 1) % 7].capitalize() if first in WEEKDAYS and day else ""
+
+
 def _number(cell: str) -> float | None:
     return float(cell) if cell else None
 
@@ -91,10 +108,10 @@ def _settings(summary: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     system = "in" if summary.get("people_unit") == "in" else "mm"
     yield "model", str(summary.get("model", ""))
     yield "any thickness", _said(summary.get("any_thickness", False), "", system)
-    for name in ("catalogue", "fit"):
-        for path, value in _flat({k: v for k, v in summary.get(name, {}).items() if k not in ("units", "title", "system")}):
+    for name in ("catalogue", "fit", "site"):
+        for path, value in _flat({k: v for k, v in summary.get(name, {}).items() if k not in ("units", "title", "system", "sources")}):
             yield (
-                f"{name} {path}".removesuffix(" code").removesuffix("_mm").replace("_mm ", " ").replace("_", " "),
+                f"{name} {path}".removeprefix("site ").removesuffix(" code").removesuffix("_mm").replace("_mm ", " ").replace("_", " "),
                 _said(value, path, system),
             )
     for rule in summary.get("rules", ()):
@@ -129,18 +146,26 @@ def told(one: Site, two: Site, prices: Prices | None = None) -> dict[str, Any]:
         if one.settings.get(name) != two.settings.get(name)
     ]
     return {
+        "people_unit": two.system,
         "settings": settings,
         "time": {
             "masons": [one.masons, two.masons],
             "days": [one.days, two.days],
+            "last_weekday": [one.weekday, two.weekday],
             "hours": [one.hours, two.hours],
             "hours_of_all_masons": [one.hands, two.hands],
             "pallets_by_day": [dict(sorted(s.pallets.items())) for s in (one, two)],
         },
+        "offset_asked_mm": [_usual(one.asked), _usual(two.asked)],
         "offcuts_m3": [round(one.offcuts, 9), round(two.offcuts, 9)],
         "findings": _findings(one.findings, two.findings),
         **({"money": _money(one, two, prices)} if prices is not None else {}),
     }
+
+
+def _usual(asked: Mapping[float, int]) -> float | None:
+    """The offset that most courses ask for; None where none does."""
+    return min(asked, key=lambda mm_: (-asked[mm_], mm_), default=None)
 
 
 def _findings(one: Counter[tuple[str, str, str]], two: Counter[tuple[str, str, str]]) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from wallquant.cli import counted, wrapped
+from wallquant.units import mm, text
 
 MOST = 40
 """Walls that are listed; the rest is counted."""
@@ -43,10 +44,14 @@ def command(one: Path, two: Path, prices: Path | None, form: str) -> None:
 
 def _lines(found: dict[str, Any]) -> Iterator[str]:
     yield from _settings(found["settings"])
+    yield from _bond(found["offset_asked_mm"], found["people_unit"])
     yield from _time(found["time"])
     yield from _blocks(found)
+    yield from _pallets(found["time"]["pallets_by_day"])
     if "money" in found:
         yield from _money(found["money"])
+    else:
+        yield "Money: not told; --prices FILE gives a price list."
     yield from _findings(found["findings"])
     yield ""
     yield from _table("", [t for t in found["totals"] if _number(t["difference"]) != "0"])
@@ -55,10 +60,14 @@ def _lines(found: dict[str, Any]) -> Iterator[str]:
     if not runs:
         yield "Every piece of one plan is in the other."
     walls = [w for w in found["walls"] if w["one"] != w["two"] or _counts(w)]
+    alike = [w["name"] or w["wall"] for w in found["walls"] if w not in walls]
     if walls:
         yield f"Walls that differ: {len(walls)} of {len(found['walls'])}"
         walls.sort(key=lambda w: (-(w["added"] + w["removed"] + w["changed"]), w["name"], w["wall"]))
         yield from wrapped([_wall(w, runs) for w in walls], MOST)
+        if alike:
+            more = f" and {len(alike) - FEW} more" if len(alike) > FEW else ""
+            yield f"As before: {', '.join(alike[:FEW])}{more}."
 
 
 def _settings(rows: Sequence[Mapping[str, str]]) -> Iterator[str]:
@@ -81,25 +90,42 @@ def _setting(row: Mapping[str, str]) -> str:
     return f"{row['name']} {row['one'] or 'none'} -> {row['two'] or 'none'}"
 
 
+def _bond(asked: Sequence[float | None], system: str) -> Iterator[str]:
+    one, two = ("nothing" if mm_ is None else text(mm(mm_), "in" if system == "in" else "mm") for mm_ in asked)
+    if one != two:
+        yield f"Bond: most courses ask for head joints at least {two} from those below, instead of {one}."
+
+
 def _time(time: Mapping[str, Any]) -> Iterator[str]:
-    (one, two), days, masons, hands = time["hours"], time["days"], time["masons"], time["hours_of_all_masons"]
+    (one, two), masons, hands = time["hours"], time["masons"], time["hours_of_all_masons"]
+    days = [f"day {n}" + (f", a {name}" if name else "") for n, name in zip(time["days"], time["last_weekday"], strict=True)]
     if abs(two - one) < 0.05 and days[0] == days[1]:
-        yield f"Time: as before, {_hours(two)} on site with {counted(masons[1], 'mason')}, done on day {days[1]}."
+        yield f"Time: as before, {_hours(two)} on site with {counted(masons[1], 'mason')}, done on {days[1]}."
     else:
         word = f"{_hours(abs(two - one))} {'more' if two > one else 'less'}"
-        day = f"done on day {days[1]} instead of day {days[0]}" if days[0] != days[1] else f"done on day {days[1]} all the same"
+        day = f"done on {days[1]}, instead of {days[0]}" if days[0] != days[1] else f"done on {days[1]}, all the same"
         yield f"Time: {_hours(two)} on site instead of {_hours(one)}, {word}; {day}."
-    if None not in hands and (abs(two - one) >= 0.05 or masons[0] != masons[1]) and one and two and all(masons):
+    if None not in hands and one and two and all(masons):
         paid = [m * t for m, t in zip(masons, time["hours"], strict=True)]
         busy = [100 * h / p for h, p in zip(hands, paid, strict=True)]
+        if masons[0] == masons[1] and abs(busy[1] - busy[0]) < 1:
+            return
         work = f"{_hours(hands[1])} in both" if abs(hands[1] - hands[0]) < 0.05 else f"{_hours(hands[1])} instead of {_hours(hands[0])}"
         yield (
             f"Hands: the work of all masons is {work}; they are on site for {_hours(paid[1])} instead of {_hours(paid[0])}, "
             f"at work {busy[1]:.0f} % of it, before {busy[0]:.0f} %."
         )
-    pallets = time["pallets_by_day"]
-    if pallets[0] != pallets[1] and all(pallets):
-        yield f"Pallets by day: {_by_day(pallets[1])}; before: {_by_day(pallets[0])}."
+
+
+def _pallets(pallets: Sequence[Mapping[int, int]]) -> Iterator[str]:
+    if not all(pallets):
+        return
+    one, two = (sum(by.values()) for by in pallets)
+    many = f"{two} as before" if one == two else f"{two} instead of {one}"
+    if pallets[0] == pallets[1]:
+        yield f"Pallets: {many}, on the same days."
+    else:
+        yield f"Pallets: {many}; {_by_day(pallets[1])}; before: {_by_day(pallets[0])}."
 
 
 def _by_day(pallets: Mapping[int, int]) -> str:
@@ -162,10 +188,12 @@ def _findings(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
     yield "Findings that differ:"
     lines = []
     for row in rows:
-        parts = [f"{len(row[side])} {word}" for side, word in (("new", "new"), ("gone", "gone")) if row[side]]
+        new, gone = len(row["new"]), len(row["gone"])
+        both = min(new, gone)
+        parts = [f"{n} {word}" for n, word in ((both, "changed"), (new - both, "new"), (gone - both, "gone")) if n]
         example = (row["new"] or row["gone"])[0]
         short = example if len(example) <= 150 else example[:150].rpartition(" ")[0] + " ..."
-        lines.append(f"  {row['severity']} {row['code']}: {', '.join(parts)}. {'New' if row['new'] else 'Gone'}: {short}")
+        lines.append(f"  {row['severity']} {row['code']}: {', '.join(parts)}. {'Now' if both else 'New' if new else 'Gone'}: {short}")
     yield from wrapped(lines, FEW)
 
 

@@ -16,12 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wallquant.catalogue import Catalogue, Unit
-from wallquant.cutting.blocks import Sizes, improve, sizes
+from wallquant.cutting.blocks import improve
 from wallquant.cutting.bounds import least_bins, least_boxes
 from wallquant.cutting.nesting import Shape, nested, shape, slants
 from wallquant.cutting.records import Cutting, CutUnits
 from wallquant.cutting.sawing import Block, Part, Sawn, saw
 from wallquant.cutting.sawing import units as sawn_units
+from wallquant.cutting.sizes import Sizes, sizes
 from wallquant.cutting.strips import first_plan
 from wallquant.files import CUTS
 from wallquant.layout import Pieces
@@ -29,8 +30,8 @@ from wallquant.units import Nm
 
 Ints = NDArray[np.int64]
 _NOTCH = 1 << CUTS.index("notch")
-_QUICK = 600
-"""Types of pieces up to which a first plan by best fit is improved; with more, strips are packed by column generation."""
+_QUICK = 200
+"""Types of square pieces of full height up to which strips are packed by column generation of their own."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +175,7 @@ def _plan(
     many = [len(kinds[s]) for s in shapes]
     pairs = nested(shapes, many, slants(rings), kerf, unit.length, unit.height)
     given = sizes(shapes, many, pairs, length=unit.length, height=unit.height, kerf=kerf)
-    plain = len(shapes) > _QUICK or (not rings and all(s.height == unit.height for s in shapes))
+    plain = len(shapes) <= _QUICK and not rings and all(s.height == unit.height for s in shapes)
     first, tall = first_plan(given, quick=not plain)
     plan, bound = improve(given, first, max(bound, tall))
     return given, plan, bound

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from wallquant.cutting.blocks import Sizes
 from wallquant.cutting.nesting import slant_kerf
 from wallquant.cutting.pricing import Pattern
+from wallquant.cutting.sizes import Sizes
 from wallquant.units import Nm
 
 

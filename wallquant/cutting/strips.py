@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from wallquant.cutting.blocks import Sizes
 from wallquant.cutting.columns import Solution, solve
 from wallquant.cutting.packing import best_fit
 from wallquant.cutting.pricing import Pattern, Strip
+from wallquant.cutting.sizes import Sizes
 
 
 def first_plan(given: Sizes, *, quick: bool) -> tuple[list[tuple[Pattern, int]], int]:

@@ -15,6 +15,7 @@ from wallquant.masonry import Fit, Unit
 from wallquant.rules import Rule, infos
 from wallquant.units import MM, Nm
 from wallquant.writers.plan import Plan
+from wallquant.writers.settings import settings
 from wallquant.writers.tables import wkt_line
 
 
@@ -36,6 +37,7 @@ def summary(plan: Plan) -> dict[str, Any]:
         "any_thickness": plan.job.any_thickness,
         "rules": [_rule(r) for r in plan.rules],
         "fit": fits(plan.catalogue),
+        "site": settings(plan),
         "origin_mm": [_mm(plan.building.origin[0]), _mm(plan.building.origin[1]), 0],
         "ifc_schema": plan.building.ifc_schema,
         "notes": list(plan.notes),
@@ -174,8 +176,9 @@ def _together(guid: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 def _aside(s: SetAside) -> dict[str, Any]:
     zero = dict.fromkeys(LEDGER, 0.0)
-    drawn, holes = round(s.volume_m3, 12), round(s.openings_m3, 12)
-    ledger: Mapping[str, float] = zero | {"drawn": drawn, "openings": holes, "set_aside": drawn - holes}
+    drawn, holes, finishes = round(s.volume_m3, 12), round(s.openings_m3, 12), round(s.finishes_m3, 12)
+    rest = {"drawn": drawn, "openings": holes, "finishes": finishes, "set_aside": drawn - holes - finishes}
+    ledger: Mapping[str, float] = zero | rest
     area = round(s.area_m2, 12)
     return {
         "guid": s.guid,

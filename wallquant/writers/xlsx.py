@@ -17,6 +17,9 @@ import xlsxwriter
 
 from wallquant.files import LEDGER
 from wallquant.findings import by_cause
+from wallquant.job import Labour, Staging
+from wallquant.quantities.bill import DEDUCTIONS
+from wallquant.quantities.site import SOURCES, Ground, Rates
 from wallquant.rules import infos
 from wallquant.writers.summary import summary
 from wallquant.writers.tables import tables
@@ -189,12 +192,29 @@ def _findings(one: _Book, plan: Plan) -> None:
 
 
 def _sources(one: _Book, plan: Plan) -> None:
-    rows = (
+    rules = (
         (rule.code, key.replace("_", " "), _value(getattr(rule.params, key), info.kind, one.system), info.unit, info.text, str(info.source))
         for rule in plan.rules
         for key, (info, _) in infos(type(rule)).items()
     )
-    one.sheet("Sources", ("rule", "parameter", "value", "unit", "what it says", "source"), rows, (20, 20, 14, 8, WIDEST + 1, WIDEST + 1))
+    one.sheet(
+        "Sources",
+        ("rule", "parameter", "value", "unit", "what it says", "source"),
+        (*_site(plan), *rules),
+        (20, 20, 14, 8, WIDEST + 1, WIDEST + 1),
+    )
+
+
+def _site(plan: Plan) -> Iterable[tuple[Any, ...]]:
+    """Settings of the site, as rows of the sources: lengths in the plan's unit."""
+    ground, rates = Ground.of(plan.job, plan.system), Rates.of(plan.job, plan.system)
+    for group, kind, one in (("staging", Staging, ground), ("labour", Labour, rates)):
+        for key, info in kind.model_fields.items():
+            length = isinstance(getattr(one, key), int)
+            yield f"job: {group}", key.replace("_", " "), _value(getattr(one, key), "length" if length else "number", plan.system), "", str(
+                info.description
+            ).partition(";")[0], str(SOURCES[key])  # fmt: skip
+    yield "job", "bill", plan.job.bill, "", "Openings that a bill deducts", str(DEDUCTIONS[plan.job.bill].source)
 
 
 def _value(value: Any, kind: str, system: str) -> Any:

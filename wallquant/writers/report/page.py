@@ -49,6 +49,7 @@ def context(
         "catalogue": _facts(catalogue, words, skip=("units", "title", "code")),
         "units": _unit_table(catalogue.get("units", []), words),
         "fit": _facts(summary.get("fit", {}), words),
+        "site": _facts(summary.get("site", {}), words, skip=("sources",)),
         "cautions": list(cautions),
         "runs": tables["runs.csv"]["run"].tolist(),
         "step_count": len(tables["steps.csv"]),

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 _FT2, _LITRE_FT3 = (1000 / 304.8) ** 2, 0.001 * (1000 / 304.8) ** 3
 _PSF = 1000 / 4.4482216152605 / _FT2
 """Pounds a square foot for one kN/m2; exact (international pound, standard gravity, international foot)."""
-_TO_BOUGHT = ("laid", "thin_bed", "levelling", "gaps", "shared", "pieces", "offcuts", "units", "waste", "rounding", "bought")
+_TO_BOUGHT = ("laid", "thin_bed", "levelling", "movement", "gaps", "shared", "pieces", "offcuts", "units", "waste", "rounding", "bought")
 _US = {"m": (1000 / 304.8, "ft"), "m2": (_FT2, "ft²"), "m3": (_LITRE_FT3 * 1000, "ft³"), "kg": (1 / 0.45359237, "lb")}
 _METRIC = {"m2": "m²", "m3": "m³"}
 PALLET_MM = (1200.0, 1000.0)

@@ -51,15 +51,15 @@ class Words:
         return f"{hours:,.1f}".removesuffix(".0") + " h"
 
     def value(self, key: str, value: object) -> str:
-        """Return a parameter for people: what ends in ``_mm`` is a length, lists are joined, nothing is a dash."""
+        """Return a parameter for people: what ends in ``_mm`` is a length, in ``_kg`` a mass, lists are joined, nothing is a dash."""
         if isinstance(value, bool):
             return "yes" if value else "no"
         if isinstance(value, (list, tuple)):
             return ", ".join(self.value(key, one) for one in value) or "–"
         if isinstance(value, (int, float)):
-            return self.length(value) if key.endswith("_mm") else f"{value:,.6g}"
+            return self.length(value) if key.endswith("_mm") else self.mass(value) if key.endswith("_kg") else f"{value:,.6g}"
         return "–" if value is None or value == "" else str(value)
 
     def label(self, key: str) -> str:
         """Return a key as words: ``least_piece_mm`` is *least piece*."""
-        return key.removesuffix("_mm").replace("_", " ")
+        return key.removesuffix("_mm").removesuffix("_kg").replace("_", " ")
