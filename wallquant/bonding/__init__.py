@@ -1,10 +1,10 @@
 """Bonding: from the graph to every piece in its place.  `bond` is the door.
 
 Rooms: `asking` (rules' sentences to problems), `beds` and `coursing` (levels), `cells` (the face cut into courses), `corners` and
-`phases` (who passes), `problem`, `puts`, `intervals`, `span`, `wholes`, `pair` and `stack` (head joints), `forbidding` and `giving` (windows
-that leave no layout), `solving` (all runs), `stamping` (pieces as columns), `conflicts`, `standing` and `rounds` (what cannot be laid is left
-out, and the rest solved again), `placing` (items), `cores` (bars), `laid` and `ledger` (what is laid against what is drawn), `telling`
-(findings).
+`phases` (who passes), `problem`, `puts`, `intervals`, `span`, `wholes`, `pair` and `stack` (head joints), `forbidding` and `giving`
+(windows that leave no layout), `solving` (all runs), `stamping` (pieces as columns), `conflicts`, `standing` and `rounds` (what cannot be
+laid is left out, and the rest solved again), `placing` (items), `cores` (bars), `laid` and `ledger` (what is laid against what is drawn),
+`telling` (findings).
 """
 
 from __future__ import annotations
