@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import pi
 from typing import Any, ClassVar
 
 from wallquant.findings import Finding, Source
-from wallquant.layout import Courses, Run, Step, Work
+from wallquant.layout import Courses, Run, Work
 from wallquant.rules import Choice, Item, ParamInfo, Precedence, Rule, Sentence, Window, param
 from wallquant.units import INCH, MM, Nm, inches, text
+from wallquant_thinbed import bar_steps
 from wallquant_thinbed.bar_places import REACH, Spot, Wanted, lifts, scheduled, spots, stations, top_at
+from wallquant_thinbed.bar_steps import BAR, CHECK, FILL, STUB, WETTING
 
-STUB, BAR, CHECK, WETTING, FILL = "bar stub", "bar", "core check", "core wetting", "core grout"
-"""Tasks of items, and so kinds of steps, in the order of the work."""
-LAYING = ("corner", "lead", "line", "closure", "lintel")
 YIELDS = 1
 MOST_CHOICES = 6
 """So many bars of a run may move: each is a choice that is tried."""

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import pi
 from typing import Any
 
 import pytest
+from wallquant_thinbed.bar_steps import FILL, precedences
+from wallquant_thinbed.vertical_bars import Params
 
 from tests.unit import laid_house as house
 from wallquant.bonding import cores
+from wallquant.ordering import make_steps
 from wallquant.units import MM, inches, mm
 
 SPACED = {"vertical_bars": {"spacing": "1200 mm"}}
@@ -112,8 +116,6 @@ def test_a_piece_that_no_core_unit_fits_is_drilled() -> None:
 
 
 def test_bars_are_steps_in_their_order() -> None:
-    from wallquant.ordering import make_steps
-
     laid = house.lay([house.wall("A", (0, 0), (6000, 0))], settings={"vertical_bars": {"schedule": "R1: 100 mm"}})
     kinds = [s.kind for s in make_steps(laid.work, {}) if s.items]
     assert set(kinds) >= {"bar stub", "bar", "core check", "core grout"}
