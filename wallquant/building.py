@@ -144,6 +144,8 @@ class SetAside:
     area_m2: float = 0.0
     volume_m3: float = 0.0
     openings_m3: float = 0.0
+    finishes_m3: float = 0.0
+    """The part of `volume_m3` less openings that belongs to layers that are not the masonry."""
     openings_m2: float = 0.0
     thickness: Nm = 0
     footprint: tuple[Point, ...] = ()

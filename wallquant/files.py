@@ -147,7 +147,6 @@ SAW_LIST = ("day", "when", "unit", "cut", "angle_deg", "height_mm", "length_mm",
 CUTS = ("length", "height", "rake", "mitre", "notch")
 """What can be done to a unit, joined by + in the column `cut`; a notch alone leaves a whole unit."""
 
-CORNER_KINDS = ("end", "L", "T", "X", "angled")
 BRIDGED = ("lintel", "units", "none")
 LEDGER = ("drawn", "openings", "finishes", "set_aside", "lent", "borrowed", "fit_length", "fit_height", "fit_thickness", "laid")
 """Terms of a wall's ledger; drawn - openings - finishes - set_aside - lent + borrowed + the fits = laid."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, get_args
 
 from wallquant.units import Nm
 
@@ -28,6 +28,10 @@ class Source:
 
     basis: Basis
     text: str = ""
+
+    def __post_init__(self) -> None:
+        if self.basis not in get_args(Basis):
+            raise ValueError(f"basis is one of {', '.join(get_args(Basis))} in a Source, not {self.basis!r}")
 
     def __str__(self) -> str:
         words = {

@@ -196,7 +196,7 @@ def _short(value: object) -> str:
 
 
 def _whole(value: object) -> bool:
-    return isinstance(value, Integral) and not isinstance(value, bool)
+    return type(value) is int or (isinstance(value, Integral) and not isinstance(value, bool))
 
 
 def _real(value: object) -> bool:

@@ -7,8 +7,8 @@ offsets are from the centre line, positive to the left.  A run starts at its end
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -45,6 +45,15 @@ class Plane:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Jamb:
+    """An opening of the other run near a corner: how far its nearest jamb is from the node (below 0: beyond it), sill and head."""
+
+    near: Nm
+    sill: Nm
+    head: Nm
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Junction:
     """How a run meets one corner: its own role there, and the other run.
 
@@ -75,6 +84,8 @@ class Junction:
     """At a loose corner: the stations that runs which go first take of this run's line."""
     plane: Plane | None = None
     """At an angled corner: where this run's end is cut askew."""
+    jambs: tuple[Jamb, ...] = ()
+    """Openings of the other run that are nearer to the corner than the length of its unit, where it ends there."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -107,6 +118,14 @@ class RunOpening:
     @property
     def width(self) -> Nm:
         return self.end - self.start
+
+    def clear_of(self, corners: Sequence[Junction]) -> RunOpening:
+        """Return the opening without corners at the run's ends that it takes, where the other run stands."""
+        start, end = self.start, self.end
+        for one in corners:
+            half = one.thickness // 2
+            start, end = (one.station + half, end) if one.role == "start" else (start, one.station - half)
+        return replace(self, start=start, end=end) if corners else self
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -169,6 +188,19 @@ class Run:
         """The T and X corners that it runs through, by station."""
         return tuple(j for j in self.junctions if j.role == "through")
 
+    def over_corner(self, opening: RunOpening) -> tuple[Junction, ...]:
+        """Return the L corners that an opening takes, so that the other run alone stands there, its own openings leaving it a piece."""
+        out: list[Junction] = []
+        for junction, sign in ((self.first, 1), (self.last, -1)):
+            if junction.kind != "L" or not junction.bondable or junction.loose:
+                continue
+            half, least = junction.thickness // 2, self.catalogue.least_piece
+            lo, hi = (sign * (at - junction.station) for at in (opening.start, opening.end)[::sign])
+            beside = (j for j in junction.jambs if j.sill < opening.head and j.head > opening.sill)
+            if lo < least - half and hi > half and all(j.near >= least - self.thickness // 2 for j in beside):
+                out.append(junction)
+        return tuple(out)
+
     def at(self, station: Nm, offset: Nm = 0) -> tuple[float, float]:
         """Plan coordinates (nanometres) of a station and offset."""
         (x, y), (u, v) = self.start, self.direction
@@ -214,7 +246,7 @@ class Courses:
     bed: Nm
     joint: Nm
 
-    def __iter__(self):  # type: ignore[no-untyped-def]
+    def __iter__(self) -> Iterator[Course]:
         return iter(self.levels)
 
     def __len__(self) -> int:

@@ -63,11 +63,12 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
         book, notes = chosen(building, job, plugins)
         face = book.face_of(job.face) if job.face else None
     building, steps = graph.stepped(building, book, face=face, any_thickness=job.any_thickness, gap=job.batter_gap)
+    building, doubled = graph.parted(building, book, face=face, any_thickness=job.any_thickness)
     network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
 
     def made() -> Plan:
         rules = jobs.configure(job, plugins.rules.values(), without=left)
-        found = (*plugins.findings, *read, *steps, *joined, *left.values())
+        found = (*plugins.findings, *read, *steps, *doubled, *joined, *left.values())
         return _made(model, job, building, network, rules, plugins, found, notes)
 
     return _without_failing(job, left, made)

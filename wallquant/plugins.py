@@ -297,7 +297,8 @@ _NAMED = ("importers", "writers", "commands")
 def _vet(name: str, rule: Any) -> None:
     """Refuse what is no rule, or has no code, title, sentence, declared parameters or working presets."""
     if not (isinstance(rule, type) and issubclass(rule, Rule)):
-        raise PluginError(f"plugin {name} gives {rule!r} as a rule; a rule is a class made from wallquant.rules.Rule")
+        given = f"an instance of {type(rule).__name__}" if not isinstance(rule, type) else repr(rule)
+        raise PluginError(f"plugin {name} gives {given} as a rule; a rule is a class made from wallquant.rules.Rule")
     if not fullmatch(r"[a-z][a-z0-9_]*", rule.code):
         raise PluginError(f"plugin {name}: rule class {rule.__name__} has the code '{rule.code}'; write small letters, digits and _")
     if not (rule.title and rule.__doc__ and rule.__doc__.strip()):

@@ -37,7 +37,7 @@ class Window:
 
     def __post_init__(self) -> None:
         """Refuse what no engine can read, where the rule says it: its own name is then in the sentence."""
-        if not all(isinstance(n, Integral) for n in (self.course, self.lo, self.hi, self.yields)):
+        if not all(type(n) is int or isinstance(n, Integral) for n in (self.course, self.lo, self.hi, self.yields)):
             raise ValueError("course, lo, hi and yields of a Window are whole numbers, lengths in nanometres")
         if self.of not in ("joint", "cut"):
             raise ValueError(f"of is joint or cut in a Window, not {self.of!r}")

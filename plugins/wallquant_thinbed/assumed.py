@@ -44,7 +44,24 @@ def bridgings(run: Run, courses: Courses, asked: Asked) -> tuple[Bridging, ...]:
                 chain = []
             chain.append(one)
         out += _chain(run, chain, wide, asked)
+    out = _of_two_heads(run, out, wide, asked)
     return tuple(sorted(out, key=lambda b: (b.start, b.head, b.openings[0].key)))
+
+
+def _of_two_heads(run: Run, found: Sequence[Bridging], wide: Sequence[RunOpening], asked: Asked) -> list[Bridging]:
+    """Bridge openings of heads less than a course apart that stand too near for a lintel each by one over the highest head."""
+    out = [one for one in found if one.problem != "too-near"]
+    near = sorted((b for b in found if b.problem == "too-near"), key=lambda b: (b.start, b.head))
+    course = run.unit.height + run.catalogue.bed.nominal
+    chain: list[Bridging] = []
+    for one in near:
+        last = chain[-1] if chain else None
+        apart = last is None or abs(last.head - one.head) >= course or one.start < last.end or one.start - last.end >= 2 * one.full
+        if chain and apart:
+            out += _chain(run, chain, wide, asked)
+            chain = []
+        chain.append(one)
+    return [*out, *_chain(run, chain, wide, asked)]
 
 
 def _chain(run: Run, chain: Sequence[Bridging], wide: Sequence[RunOpening], asked: Asked) -> Iterator[Bridging]:

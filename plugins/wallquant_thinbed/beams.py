@@ -78,9 +78,13 @@ def levels_of(text: str) -> tuple[Nm, ...]:
     Raises
     ------
     ValueError
-        If one of them is no length.
+        If one of them is no length, or not above the underside.
     """
-    return tuple(sorted({parse_length(part) for part in text.split(",") if part.strip()}))
+    levels = {parse_length(part): part.strip() for part in text.split(",") if part.strip()}
+    low = next((part for level, part in sorted(levels.items()) if level <= 0), "")
+    if low:
+        raise ValueError(f"'{low}' is not above the underside of a run; write heights above it, like '4 ft, 8 ft'")
+    return tuple(sorted(levels))
 
 
 LEAST_TROUGH: Nm = inches("1-1/2")

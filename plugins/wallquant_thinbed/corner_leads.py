@@ -85,17 +85,18 @@ class CornerLeads(Rule):
         parts: dict[tuple[str, int], list[Step]] = defaultdict(list)
         for step in work.steps:
             parts[step.part, work.runs[step.panel].bottom if step.panel in work.runs else 0].append(step)
+        group = {name: runs for runs in work.parts for name in runs}
         for (part, _), steps in sorted(parts.items()):
-            yield from self._corners(work, part, steps)
+            yield from self._corners(work, part, group.get(part, (part,)), steps)
             yield from self._first_sets(steps)
         yield from self._leads(work.steps)
 
-    def _corners(self, work: Work, part: str, steps: list[Step]) -> Iterator[Precedence]:
+    def _corners(self, work: Work, part: str, group: tuple[str, ...], steps: list[Step]) -> Iterator[Precedence]:
         at: dict[str, list[str]] = defaultdict(list)
         for step in steps:
             if step.kind == "corner":
                 at[step.corner].append(step.name)
-        names = [tuple(sorted(at[corner])) for corner in _round(work, part) if corner in at]
+        names = [tuple(sorted(at[corner])) for corner in _round(work, part, group) if corner in at]
         for n, (one, two) in enumerate(pairwise(names)):
             yield Precedence(
                 first=one,
@@ -150,9 +151,9 @@ class CornerLeads(Rule):
                 yield Precedence(first=tuple(sorted(done)), then=(lead.name,), reason=why, rule=self.code)
 
 
-def _round(work: Work, part: str) -> list[str]:
-    """Corners of a connected part, the start corner first, then neighbours of neighbours; those of one distance by name."""
-    group = next((runs for runs in work.parts if part in runs), (part,))
+def _round(work: Work, part: str, group: tuple[str, ...]) -> list[str]:
+    """Corners of a connected part (`group`: its runs), the start corner first, then neighbours of neighbours; those of one distance by
+    name."""
     beside: dict[str, set[str]] = defaultdict(set)
     for name in group:
         if name not in work.runs:

@@ -139,16 +139,34 @@ class Junctions(Rule):
                     continue
                 kind = self.params.tie_type
                 ties = sum(1 for _ in self._ties(run, courses, junction))
+                held = f"{ties} {kind} {'tie' if ties == 1 else 'ties'}, one in every {_ordinal(self.params.spacing)} bed"
+                if not ties:
+                    held = "there is no bed for a tie where both stand, so the engineer says what holds them together"
                 yield Finding(
                     code="junctions.tied",
                     severity="note",
-                    text=f"Runs {run.name} and {junction.other} are tied at corner {junction.corner}, not bonded: {why}; {ties} {kind} "
-                    f"{'tie' if ties == 1 else 'ties'}, one in every {_ordinal(self.params.spacing)} bed. Set {self.code}.corners to "
-                    f"{junction.corner}=bonded to bond them",
+                    text=f"Runs {run.name} and {junction.other} are tied at corner {junction.corner}, not bonded: {why}; {held}. "
+                    f"Set {self.code}.corners to {junction.corner}=bonded to bond them",
                     place=Place(run=run.name, corner=junction.corner, storey=run.storey),
                     rules=(self.code,),
+                    cause="" if ties else "no tie",
                 )
+        yield from self._unknown(work)
         yield from self._heads(work)
+
+    def _unknown(self, work: Work) -> Iterator[Finding]:
+        """Tell the corners that the job names and that are no T or X: a typing error must not pass in silence."""
+        known = {j.corner for run in work.runs.values() for j in run.junctions if j.kind in ("T", "X")}
+        lost = sorted(set(self.modes) - known, key=lambda name: (len(name), name))
+        if lost and work.runs:
+            names = ", ".join(sorted(known, key=lambda name: (len(name), name))) or "none"
+            yield Finding(
+                code="junctions.no-corner",
+                severity="warning",
+                text=f"{self.code}.corners names {', '.join(lost)}, which {'is' if len(lost) == 1 else 'are'} no T or X corner here, so "
+                f"nothing comes of it; the T and X corners are: {names}. L corners are always bonded",
+                rules=(self.code,),
+            )
 
     def _heads(self, work: Work) -> Iterator[Finding]:
         loose = sorted((name for name, run in work.runs.items() if run.bearing is False), key=lambda n: (len(n), n))
@@ -159,7 +177,7 @@ class Junctions(Rule):
             yield Finding(
                 code="junctions.head",
                 severity="note",
-                text=f"{'Run' if len(loose) == 1 else 'Runs'} {', '.join(loose)} {'bears' if len(loose) == 1 else 'bear'} nothing: {said} "
+                text=f"{'Run' if len(loose) == 1 else 'Runs'} {_listed(loose)} {'bears' if len(loose) == 1 else 'bear'} nothing: {said} "
                 "at the head, under what bends above it, filled soft and never wedged; the top is held sideways as the engineer says",
                 rules=(self.code,),
             )
@@ -209,6 +227,18 @@ class Junctions(Rule):
                 text=f"A {self.params.tie_type} tie across the joint",
                 rule=self.code,
             )
+
+
+def _listed(names: list[str]) -> str:
+    """Return names of runs for people, those that follow one another as a range: 'R1, R4 to R9'."""
+    spans: list[list[str]] = []
+    for name in names:
+        follows = spans and name[1:].isdigit() and spans[-1][-1][1:].isdigit() and int(name[1:]) == int(spans[-1][-1][1:]) + 1
+        if follows:
+            spans[-1].append(name)
+        else:
+            spans.append([name])
+    return ", ".join(f"{span[0]} to {span[-1]}" if len(span) > 2 else ", ".join(span) for span in spans)
 
 
 def why_tied(run: Run, junction: Junction) -> str:

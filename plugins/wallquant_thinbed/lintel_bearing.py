@@ -24,12 +24,12 @@ class LintelBearing(Rule):
 
     What it asks
     ------------
-    Over each opening with masonry above: a bed at the head, a stock lintel, `bearing` (or `short_bearing`) on both sides, and no head
-    joint in the course below within the bearings.  Near a corner it ends at the outer face or butts against the other
-    run.  Two openings with too short a pier share one lintel where the stock is long enough, else half of the pier each,
-    never less than `least`.  A unit bridges what is narrower than `least_width`.  With virtual units, where no stock does,
-    one made to measure is assumed, up to `assumed_width`.  From `prop_from` on lintels are propped; above
-    `hoist_over` a hoist is wanted.
+    A bed at the head, a stock lintel, `bearing` (or `short_bearing`) on both sides, no head joint below within them.  Near a corner
+    it ends at the outer face or butts.  Openings with too short a pier share one lintel where stock is long enough, else half
+    each, never less than `least`.  A unit bridges what is narrower than `least_width`.  With virtual units, where no stock
+    does, one made to measure is assumed, up to `assumed_width`, also over heads less than a course apart.  An opening that takes a
+    whole corner ends at the other run; where both lintels want it, this one lies on the other.  From `prop_from` on lintels are
+    propped; above `hoist_over` a hoist is wanted.
 
     Why
     ---
@@ -39,12 +39,11 @@ class LintelBearing(Rule):
     ------
     8 in: common practice for AAC.  4 in at least: 2006 IBC 2104.1.5 (a study card, read).
     uk: NHBC Standards 2020, 6.1.12, table 5 (read); wac: WAC 246-359-440 (read).  Arching: NCMA TEK 17-01B (read).  Lengths
-    only: capacity is for the supplier and the engineer.
+    only, no capacity.
 
     Example
     -------
-    A 900 mm door, 500 mm from the outside of a corner, wall 200 mm: a 1500 mm lintel butts against the other run and bears 299 and
-    301 mm.
+    A 900 mm door, 500 mm from the outside of a corner, wall 200 mm: a 1500 mm lintel bears 299 and 301 mm.
     """
 
     code = "lintel_bearing"
@@ -60,7 +59,7 @@ class LintelBearing(Rule):
     def demand(self, run: Run, courses: Courses) -> Iterable[Sentence]:
         """Say the beds at the heads, and for each lintel a choice of places."""
         for one in assumed.bridgings(run, courses, self.params):
-            yield Bed(level=one.head, yields=_BED_YIELDS, why="a lintel wants a bed under it")
+            yield Bed(level=one.head - one.lift, yields=_BED_YIELDS, why="a lintel wants a bed under it")
             if one.small:
                 at = courses.at(one.head)
                 least = self.params.least
@@ -106,6 +105,7 @@ class LintelBearing(Rule):
         """Which run passes where the lintel or its bearing reaches into a corner; a tie where this run passes twice running."""
         junction, band = zone
         below, course, last = at
+        reaches = junction not in one.past and lintels.reaches(band, one, place)  # at a corner that its opening takes the other stands
         passing: set[int] = set()
         gap = max(place.lo - band[1], band[0] - place.hi)
         if gap < 0 or 0 < gap < run.catalogue.least_piece:  # beside a shorter gap no piece could be laid if the other run passed
@@ -113,11 +113,11 @@ class LintelBearing(Rule):
         elif gap == 0:
             for number in range(course, last + 1):
                 yield Phase(corner=junction.corner, course=number, passes=junction.other, why="the lintel butts against the other run")
-        if lintels.reaches(band, one, place):
+        if reaches:
             passing.add(below)
         for number in sorted(passing):
             yield Phase(corner=junction.corner, course=number, passes=run.name, why="the lintel leaves the other run no room here")
-        if lintels.reaches(band, one, place):
+        if reaches:
             yield Item(
                 kind="tie",
                 run=run.name,
@@ -142,18 +142,22 @@ class LintelBearing(Rule):
     def findings(self, work: Work) -> Iterable[Finding]:
         """Tell small and unbridged openings, short bearings, lintels at corners, and heads off course."""
         any_lintel = False
+        stocked = []
         for run in sorted(work.runs.values(), key=lambda r: r.name):
             courses = work.courses.get(run.name)
             if courses is None or not len(courses):
                 continue
             for one in assumed.bridgings(run, courses, self.params):
                 any_lintel |= bool(one.places)
+                if not (one.small or one.problem or one.assumed):
+                    stocked.append((run, one, self._place(run, one)))
                 yield from self._of(run, courses, one)
         if any_lintel:
             said = "Lintels are chosen by length alone, not by what they carry: their supplier and the engineer confirm each"
             if not self.params.prop_from:
                 said += "; whether they are propped until what stands on them has set is theirs to say too"
             yield Finding(code="lintel.capacity", severity="note", text=said, rules=(self.code,))
+        yield from lintel_notes.arching(stocked, self.params, self.code)
         yield from lintel_notes.told(work, self.params, self.code)
 
     def _of(self, run: Run, courses: Courses, one: Bridging) -> Iterator[Finding]:
@@ -169,11 +173,11 @@ class LintelBearing(Rule):
         if one.problem:
             yield self._unbridged(run, one, named, width)
             return
+        yield from lintel_notes.corner_openings(run, one, named, self._place(run, one), self.code)
         if one.assumed:
             yield self._assumed(run, one, named, width)
             yield from self._corners(run, one, named)
             return
-        yield lintel_notes.arching(run, one, self._place(run, one), self.params, self.code)
         if one.openings[1:]:
             pier = text(min(b.start - a.end for a, b in zip(one.openings, one.openings[1:], strict=False)), system)
             full = text(one.full, system)
@@ -192,7 +196,7 @@ class LintelBearing(Rule):
 
     def _corners(self, run: Run, one: Bridging, named: str) -> Iterator[Finding]:
         for junction, band in one.zones:
-            if all(lintels.reaches(band, one, place) for place in one.places):
+            if junction not in one.past and all(lintels.reaches(band, one, place) for place in one.places):
                 yield self._beside_corner(run, one, junction, named)
 
     def _assumed(self, run: Run, one: Bridging, named: str, width: str) -> Finding:

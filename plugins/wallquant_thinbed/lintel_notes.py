@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Protocol
 
 import numpy as np
@@ -36,6 +36,31 @@ class Asked(Protocol):
     def hoist_over(self) -> float: ...
     @property
     def apex_clear(self) -> Nm: ...
+
+
+def corner_openings(run: Run, one: Bridging, named: str, place: Place, code: str) -> Iterator[Finding]:
+    """Tell where a lintel lies higher than a head, and where an opening takes a corner."""
+    system = run.catalogue.system
+    strip = max(one.head - o.head for o in one.openings)
+    if one.past:
+        others = " and ".join(f"run {j.other} at corner {j.corner}" for j in one.past)
+        said = (
+            f"Opening {named} takes the whole corner, and no post is drawn there: {others} is laid as a post and carries its lintel. Have "
+            "the corner designed, or draw the post; if it stays open, have its support designed before anything is laid over it"
+        )
+        if one.lift:
+            said += (
+                f". Both lintels want the corner, so this one lies on the other, {text(one.lift, system)} over the head; what is between "
+                "them is set aside: close it by hand under the lintel, or turn one lintel round the corner as the engineer says"
+            )
+        yield Finding(code="lintel.corner-opening", severity="warning", text=said, place=place, measured=text(strip, system), rules=(code,))
+    elif strip > 0:
+        low = " and ".join(o.name or o.key for o in one.openings if o.head < one.head)
+        said = (
+            f"One lintel spans openings {named} at the head of the higher one; {text(strip, system)} over the head of {low} are set aside: "
+            "close them by hand under the lintel, or draw heads of one level"
+        )
+        yield Finding(code="lintel.two-heads", severity="warning", text=said, place=place, measured=text(strip, system), rules=(code,))
 
 
 def props(run: Run, courses: Courses, one: Bridging, asked: Asked) -> Iterator[Item]:
@@ -117,21 +142,41 @@ def told(work: Work, asked: Asked, rule: str) -> Iterator[Finding]:
         yield Finding(code="lintel.hoist", severity="note", text=said, measured=measured, wanted=wanted, rules=(rule,))
 
 
-def arching(run: Run, one: Bridging, place: Place, asked: Asked, rule: str) -> Finding:
-    """Tell the triangle of load over a lintel, and whether there is masonry enough above for arching: information, no design."""
+def arching(found: Sequence[tuple[Run, Bridging, Place]], asked: Asked, rule: str) -> Iterator[Finding]:
+    """Tell the triangle of load over the lintels, and whether there is masonry enough above for arching: information, no design.
+
+    One finding for all of them, at the lintel with the least to spare.
+    """
+    spare = [_above(run, one) - _needed(one, asked) for run, one, _ in found]
+    if not spare:
+        return
+    least = min(range(len(spare)), key=spare.__getitem__)
+    run, one, place = found[least]
     system, width = run.catalogue.system, one.end - one.start
-    triangle, need = width // 2, width // 2 + asked.apex_clear
-    above = levels(run, one.start, one.end)[0] - one.head - one.height
+    triangle, need = width // 2, text(_needed(one, asked), system)
     named = " and ".join(o.name or o.key for o in one.openings)
-    enough = "as much as" if above >= need else "less than"
-    shown = text(max(0, above), system)
+    shown = text(max(0, _above(run, one)), system)
     said = (
         f"For information: the load triangle at 45 degrees over {named}, {text(width, system)} wide, is {text(triangle, system)} high. "
-        f"{shown} of masonry stands over the lintel, {enough} the {text(need, system)} that is asked before arching is counted on "
-        "(with running bond, and no joint or opening beside it); with its bearings the lintel is "
-        f"{text(width + one.left + one.right, system)} long at least. Length only, not capacity: the supplier and the engineer confirm it"
+        f"{shown} of masonry stands over the lintel, {'no less' if spare[least] >= 0 else 'less'} than the {need} that is asked before "
+        "arching is counted on (with running bond, and no joint or opening beside it); with its bearings the lintel is "
+        f"{text(width + one.left + one.right, system)} long at least."
     )
-    return Finding(code="lintel.arching", severity="note", text=said, place=place, measured=shown, wanted=text(need, system), rules=(rule,))
+    if len(found) > 1:
+        enough = sum(1 for one in spare if one >= 0)
+        said += f" Of all {len(found)} lintels this one has the least to spare; over {enough or 'none'} of them enough stands."
+    said += " Length only, not capacity: the supplier and the engineer confirm it"
+    yield Finding(
+        code="lintel.arching", severity="note", text=said, place=place, measured=shown, wanted=need, times=len(found), rules=(rule,)
+    )
+
+
+def _above(run: Run, one: Bridging) -> Nm:
+    return levels(run, one.start, one.end)[0] - one.head - one.height
+
+
+def _needed(one: Bridging, asked: Asked) -> Nm:
+    return (one.end - one.start) // 2 + asked.apex_clear
 
 
 def _mass(mass: float, system: str) -> str:

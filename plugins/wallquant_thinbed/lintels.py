@@ -57,6 +57,7 @@ class Bridging:
     stations it may not pass; `zones` the corners that one of its places may come near.  Without places `problem` says why: none,
     too-long, too-near, no-bearing, no-room or no-place.
     `small`: the units bridge it themselves.  `assumed`: its places are of lintels made to measure, and this is why no stock one does.
+    `past`: the corners that its openings take, which end at the other run here; `lift`: how far over the highest head it lies.
     """
 
     openings: tuple[RunOpening, ...]
@@ -71,6 +72,8 @@ class Bridging:
     problem: str = ""
     small: bool = False
     assumed: str = ""
+    past: tuple[Junction, ...] = ()
+    lift: Nm = 0
 
     @property
     def start(self) -> Nm:
@@ -82,7 +85,8 @@ class Bridging:
 
     @property
     def head(self) -> Nm:
-        return self.openings[0].head
+        """The level of its underside."""
+        return max(o.head for o in self.openings) + self.lift
 
 
 def bridgings(run: Run, courses: Courses, asked: Asked) -> tuple[Bridging, ...]:
@@ -91,7 +95,7 @@ def bridgings(run: Run, courses: Courses, asked: Asked) -> tuple[Bridging, ...]:
         return ()
     over = sorted((o for o in run.openings if o.through and levels(run, o.start, o.end)[1] > o.head), key=lambda o: (o.start, o.key))
     small = [o for o in over if _small(run, o, asked)]
-    wide = [o for o in over if o not in small]
+    wide = [o.clear_of(run.over_corner(o)) for o in over if o not in small]
     stock = stocked(run)
     out = [Bridging(openings=(o,), full=0, left=0, right=0, limits=(o.start, o.end), small=True) for o in small]
     chain: list[RunOpening] = []
@@ -103,6 +107,14 @@ def bridgings(run: Run, courses: Courses, asked: Asked) -> tuple[Bridging, ...]:
     if chain:
         out += _chain(run, chain, wide, stock, asked)
     return tuple(sorted(out, key=lambda b: (b.start, b.head, b.openings[0].key)))
+
+
+def _lift(run: Run, past: Sequence[Junction], head: Nm, full: Nm, height: Nm) -> Nm:
+    """How far a lintel that passes at these corners lies over its head: on the lintels of the other runs that want the corner too."""
+    bed, joint = run.catalogue.bed.nominal, run.catalogue.head_joint.nominal
+    apart = [j.head - head for one in past for j in one.jambs if j.near - run.thickness // 2 < full + joint]
+    alike = run.catalogue.fit.head.plus  # heads of one level may be seen before and after they are fitted
+    return max(((0 if abs(by) <= alike else by) + height + bed for by in apart if abs(by) < height + bed), default=0)
 
 
 def stocked(run: Run) -> tuple[Unit, ...]:
@@ -172,8 +184,11 @@ def _chain(run: Run, chain: Sequence[RunOpening], wide: Sequence[RunOpening], st
 
 
 def bridging(run: Run, group: tuple[RunOpening, ...], wide: Sequence[RunOpening], stock: Sequence[Unit], asked: Asked) -> Bridging:
-    start, end, head = group[0].start, max(o.end for o in group), group[0].head
+    start, end = group[0].start, max(o.end for o in group)
     full = max(bearing(o.width, asked) for o in group)
+    past = tuple({j.corner: j for o in run.openings if any(o.key == one.key for one in group) for j in run.over_corner(o)}.values())
+    lift = _lift(run, past, max(o.head for o in group), full, (stock[0] if stock else run.unit).height)
+    head = max(o.head for o in group) + lift
     height, longest = (stock[0].height, stock[-1].length) if stock else (run.unit.height, 0)
     far = longest + run.catalogue.least_piece
     near = (j for j in run.junctions if abs(j.station - (start + end) // 2) <= end - start + far + j.thickness)
@@ -181,9 +196,12 @@ def bridging(run: Run, group: tuple[RunOpening, ...], wide: Sequence[RunOpening]
     hard = (_run_limit(run, run.first, 1), _run_limit(run, run.last, -1))
     hard = _crossed(run, hard, (head, head + height), (start, end))
     hard = _voids(run, group, hard, (head, head + height), (start, end))
-    lo, hi = _shared(run, group, wide, hard, height, (start, end))
+    lo, hi = _shared(run, group, wide, hard, (head, height), (start, end))
     left, right = (min(full, room) if limit != own else full for room, limit, own in ((start - lo, lo, hard[0]), (hi - end, hi, hard[1])))
-    one = Bridging(openings=group, full=full, left=left, right=right, limits=(lo, hi), height=height, longest=longest, zones=zones)
+    one = Bridging(
+        openings=group, full=full, left=left, right=right, limits=(lo, hi), height=height, longest=longest, zones=zones, past=past,
+        lift=lift,
+    )  # fmt: skip
     if not stock:
         return replace(one, problem="none")
     if min(left, right) < min(asked.least, full):
@@ -246,8 +264,9 @@ def _crossed(run: Run, hard: tuple[Nm, Nm], band: tuple[Nm, Nm], span: tuple[Nm,
 def _voids(run: Run, group: Sequence[RunOpening], hard: tuple[Nm, Nm], band: tuple[Nm, Nm], span: tuple[Nm, Nm]) -> tuple[Nm, Nm]:
     """Limits set by other openings, niches too, at the lintel's levels."""
     lo, hi = hard
+    own = {o.key for o in group}
     for other in run.openings:
-        if other in group or other.sill >= band[1] or other.head <= band[0]:
+        if other.key in own or other.sill >= band[1] or other.head <= band[0]:
             continue
         if other.start < span[0]:
             lo = max(lo, min(other.end, span[0]))
@@ -257,13 +276,13 @@ def _voids(run: Run, group: Sequence[RunOpening], hard: tuple[Nm, Nm], band: tup
 
 
 def _shared(
-    run: Run, group: Sequence[RunOpening], wide: Sequence[RunOpening], hard: tuple[Nm, Nm], height: Nm, span: tuple[Nm, Nm]
+    run: Run, group: Sequence[RunOpening], wide: Sequence[RunOpening], hard: tuple[Nm, Nm], at: tuple[Nm, Nm], span: tuple[Nm, Nm]
 ) -> tuple[Nm, Nm]:
-    """Limits set by neighbours' lintels at the same levels: the middle of the pier, half a joint off."""
-    lo, hi = hard
+    """Limits set by neighbours' lintels at the same levels (`at`: underside and height): the middle of the pier, half a joint off."""
+    (lo, hi), (head, height) = hard, at
     joint, bed = run.catalogue.head_joint.nominal, run.catalogue.bed.nominal
     for other in wide:
-        if other in group or abs(other.head - group[0].head) >= height + bed:
+        if other in group or abs(other.head - head) >= height + bed:
             continue
         if other.start < span[0]:
             lo = max(lo, (other.end + span[0] - joint) // 2 + joint)

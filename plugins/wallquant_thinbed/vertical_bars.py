@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import pi
 from typing import Any, ClassVar
 
 from wallquant.findings import Finding, Source
-from wallquant.layout import Courses, Run, Step, Work
+from wallquant.layout import Courses, Run, Work
 from wallquant.rules import Choice, Item, ParamInfo, Precedence, Rule, Sentence, Window, param
 from wallquant.units import INCH, MM, Nm, inches, text
+from wallquant_thinbed import bar_steps
 from wallquant_thinbed.bar_places import REACH, Spot, Wanted, lifts, scheduled, spots, stations, top_at
+from wallquant_thinbed.bar_steps import BAR, CHECK, FILL, STUB, WETTING
 
-STUB, BAR, CHECK, WETTING, FILL = "bar stub", "bar", "core check", "core wetting", "core grout"
-"""Tasks of items, and so kinds of steps, in the order of the work."""
-LAYING = ("corner", "lead", "line", "closure", "lintel")
 YIELDS = 1
 MOST_CHOICES = 6
 """So many bars of a run may move: each is a choice that is tried."""
@@ -116,7 +114,8 @@ class VerticalBars(Rule):
     ------------
     Nothing without the engineer's spacing or schedule.  With one: no head joint over a core, a bar through every piece there, a stub
     in the slab before course 1, cored blocks threaded over the stub only, the bar dropped in from the top after the lift, a notch in
-    the foot of the first piece for the inspection, then grout.  Engines choose core units, turn them, or have pieces drilled.
+    the foot of the first piece for the inspection, then grout, and a wait.  Cores under a rake go with the next pour.
+    Engines choose core units, turn them, or have pieces drilled.
 
     Why
     ---
@@ -146,6 +145,7 @@ class VerticalBars(Rule):
         reach = self._reach(run)
         moving = 0
         own = spots(run, wanted)
+        pours = self._pours(run, courses, own)
         for station in stations(run, wanted):
             spot = next((s for s in own if s.station == station), None)
             if spot is not None and spot.free and self.params.tolerance and moving < MOST_CHOICES:
@@ -154,13 +154,13 @@ class VerticalBars(Rule):
                 yield Choice(
                     name=f"bar at {station // MM}", why="a bar may move within its tolerance",
                     alternatives=tuple(
-                        (*_windows(courses, station + d, reach), *self._items(run, courses, spot, station + d)) for d in steps
+                        (*_windows(courses, station + d, reach), *self._items(run, courses, spot, station + d, pours)) for d in steps
                     ),
                 )  # fmt: skip
                 continue
             yield from _windows(courses, station, reach)
             if spot is not None:
-                yield from self._items(run, courses, spot, station)
+                yield from self._items(run, courses, spot, station, pours)
 
     def _wanted(self) -> Wanted:
         p = self.params
@@ -177,10 +177,19 @@ class VerticalBars(Rule):
         cores = [c.diameter for u in run.catalogue.of_kind("core", run.thickness) for c in u.cores]
         return min(cores, default=100 * MM)
 
-    def _items(self, run: Run, courses: Courses, spot: Spot, station: Nm) -> Iterator[Item]:
+    def _pours(self, run: Run, courses: Courses, own: Sequence[Spot]) -> tuple[int, ...]:
+        """Courses after which cores are grouted: where a bar goes on, and the last one that any bar reaches.
+
+        A core that ends below a rake is open at its top, so it waits for the next pour: a gable is not stopped course by course.
+        """
+        parts = [lifts(_below(courses, top_at(run, s.station)), self.params.lift) for s in own]
+        goes_on = {last for part in parts for _, last in part[:-1]}
+        return tuple(sorted(goes_on | {max((part[-1][1] for part in parts if part), default=0)}))
+
+    def _items(self, run: Run, courses: Courses, spot: Spot, station: Nm, pours: Sequence[int]) -> Iterator[Item]:
         p, lap = self.params, round(self.params.lap_diameters * self.params.size)
         top = top_at(run, station)
-        levels = [(c.bottom, c.top) for c in courses.levels if c.bottom < top]
+        levels = _below(courses, top)
         if not levels:
             return
         area = pi / 4 * (self._core(run) ** 2 - p.size**2)
@@ -212,16 +221,17 @@ class VerticalBars(Rule):
             more = n + 1 < len(parts)
             foot = run.bottom if n == 0 else low
             end = min(high + lap, top) if more and not rods else high
+            pour = next((c for c in pours if c >= last), last)
             if rods:
                 yield thing("coupler", first, low if n else levels[0][1], BAR, f"Screw the next rod into its coupler {where}")
             said = f"{'Set the rod' if rods else 'Drop the bar in from the top'} {where}"
-            yield bar(foot if not rods or n else levels[0][1], end, last, BAR, said)
-            yield thing("inspection", last, low, CHECK, f"Look through the notch at the foot of the core {where}: bar, lap, core clean")
+            yield bar(foot if not rods or n else levels[0][1], end, pour, BAR, said)
+            yield thing("inspection", pour, low, CHECK, f"Look through the notch at the foot of the core {where}: bar, lap, core clean")
             if p.wetting:
-                yield thing("wetting", last, low, WETTING, f"Wet the core {where}")
+                yield thing("wetting", pour, low, WETTING, f"Wet the core {where}")
             yield Item(
                 kind="core fill", run=run.name, start=station, end=station, bottom=low, top=high, offset=p.offset, size=self._core(run),
-                quantity=round(area * (high - low) / 1e27, 9), unit="m3", course=last, task=FILL, seconds=p.fill_seconds,
+                quantity=round(area * (high - low) / 1e27, 9), unit="m3", course=pour, task=FILL, seconds=p.fill_seconds,
                 text=f"Grout the cores of {run.name} up to {text(high - run.bottom, run.catalogue.system)}; first put back what the "
                 "notches gave",
             )  # fmt: skip
@@ -231,30 +241,7 @@ class VerticalBars(Rule):
 
     def precede(self, work: Work) -> Iterable[Precedence]:
         """Bar, check, hold, water, grout, cure."""
-        groups: dict[tuple[str, int], dict[str, list[Step]]] = {}
-        for step in work.steps:
-            if step.kind in (BAR, CHECK, WETTING, FILL) and step.runs:
-                groups.setdefault((step.runs[0], step.course), {}).setdefault(step.kind, []).append(step)
-        for (run, course), kinds in sorted(groups.items()):
-            chain = [kinds[k] for k in (BAR, CHECK) if k in kinds]
-            for one, two in pairwise(chain):
-                yield Precedence(first=_names(one), then=_names(two), reason="bars before a look at their cores", rule=self.code)
-            wet, grout = kinds.get(WETTING, []), kinds.get(FILL, [])
-            if chain and (wet or grout):
-                yield Precedence(
-                    first=_names(chain[-1]), then=_names(wet or grout),
-                    hold=f"Inspection of the cores of {run} up to course {course} before the grout",
-                    hold_seconds=round(self.params.inspection_hours * 3600), reason="what is in the cores is seen before it is grouted",
-                    rule=self.code,
-                )  # fmt: skip
-            if wet and grout:
-                yield Precedence(first=_names(wet), then=_names(grout), reason="cores are wetted before the grout", rule=self.code)
-            above = [s for s in work.steps if s.kind in LAYING and run in s.runs and s.course == course + 1]
-            if grout and above and self.params.cure_hours > 0:
-                yield Precedence(
-                    first=_names(grout), then=_names(above), lag=round(self.params.cure_hours * 3600),
-                    reason="the next lift begins when the grout of the cores has set", rule=self.code,
-                )  # fmt: skip
+        yield from bar_steps.precedences(work, self.params, self.code)
 
     def findings(self, work: Work) -> Iterable[Finding]:
         """Tell that the engineer's value is needed, or what the bars ask for."""
@@ -297,5 +284,5 @@ def _windows(courses: Courses, station: Nm, reach: Nm) -> Iterator[Window]:
         yield Window(course=c.number, lo=station - reach, hi=station + reach, yields=YIELDS, why="no joint over a core")
 
 
-def _names(steps: list[Step]) -> tuple[str, ...]:
-    return tuple(sorted(s.name for s in steps))
+def _below(courses: Courses, top: Nm) -> list[tuple[Nm, Nm]]:
+    return [(c.bottom, c.top) for c in courses.levels if c.bottom < top]

@@ -8,6 +8,7 @@ on corners, eight masons.
 
 from __future__ import annotations
 
+import gc
 import sys
 from collections.abc import Iterable
 from dataclasses import replace
@@ -19,6 +20,7 @@ from wallquant_thinbed.corner_leads import CornerLeads
 
 from tests.unit import ordering_work as site
 from wallquant import ordering
+from wallquant.cli import SELDOM
 from wallquant.layout import Pieces, Work
 from wallquant.rules import Precedence
 from wallquant.units import MM
@@ -61,6 +63,7 @@ def repeated(work: Work, times: int) -> Work:
 
 def measure(times: int, masons: int = 8) -> None:
     """Order so many rings and print the time of each stage."""
+    gc.set_threshold(*SELDOM)  # as the command does
     work = repeated(site.ring(courses=12), times)
     clock = [process_time()]
     work = replace(work, steps=ordering.make_steps(work, dict.fromkeys(work.corners, 3)))

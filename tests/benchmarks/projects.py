@@ -19,7 +19,7 @@ from time import perf_counter
 from wallquant import ordering
 from wallquant.layout import Step
 from wallquant.ordering import precedence
-from wallquant.ordering.bound import DAY
+from wallquant.ordering.clock import DAY
 from wallquant.rules import Precedence
 
 LIMITS = {"j30": 1.05, "j60": 1.05, "j120": 1.12}

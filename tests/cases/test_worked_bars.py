@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import pi
 from typing import Any
 
 import pytest
+from wallquant_thinbed.bar_steps import FILL, precedences
+from wallquant_thinbed.vertical_bars import Params
 
 from tests.unit import laid_house as house
 from wallquant.bonding import cores
+from wallquant.ordering import make_steps
 from wallquant.units import MM, inches, mm
 
 SPACED = {"vertical_bars": {"spacing": "1200 mm"}}
@@ -112,8 +116,41 @@ def test_a_piece_that_no_core_unit_fits_is_drilled() -> None:
 
 
 def test_bars_are_steps_in_their_order() -> None:
-    from wallquant.ordering import make_steps
-
     laid = house.lay([house.wall("A", (0, 0), (6000, 0))], settings={"vertical_bars": {"schedule": "R1: 100 mm"}})
     kinds = [s.kind for s in make_steps(laid.work, {}) if s.items]
     assert set(kinds) >= {"bar stub", "bar", "core check", "core grout"}
+
+
+def test_only_what_stands_on_a_core_that_ends_waits_for_its_grout() -> None:
+    """A gable from 1400 at the sides to 4500 at 4300, bars at most 1200 apart, lifts of 8 courses.
+
+    Courses 9 and on wait for the first lift, whose cores go on.  Cores that end under the rake are grouted with the next lift, and the
+    last ones hold up no course beside them: no night is lost for a core that has nothing to carry.
+    """
+    made = house.wall("A", (0, 0), (8000, 0), top=[(0, 1400), (4300, 4500), (8000, 1400)])
+    laid = house.lay([made], settings=SPACED)
+    work = replace(laid.work, steps=make_steps(laid.work, {}))
+    steps = {s.name: s for s in work.steps}
+    fills = [i for i in work.items if getattr(i, "task", "") == FILL]
+    last = {i.start: max(f.course for f in fills if f.start == i.start) for i in fills}
+    waits: dict[int, set[str]] = {}
+    for one in precedences(work, Params(spacing=mm(1200)), "vertical_bars"):
+        if one.lag:
+            waits.setdefault(steps[one.first[0]].course, set()).update(one.then)
+    goes_on = {c: any(f.course == c < last[f.start] for f in fills) for c in {f.course for f in fills}}
+    assert [more for _, more in sorted(goes_on.items())] == [True, True, False]
+    p = work.pieces
+    for course, more in goes_on.items():
+        over = {s.name for s in work.steps if s.course == course + 1 and s.pieces}
+        if more:
+            assert waits.get(course, set()) == over
+            continue
+        here = [f for f in fills if f.course == course]
+        on = {
+            n
+            for n in over
+            if any(p.start[r] < f.start + f.size / 2 and p.end[r] > f.start - f.size / 2 for r in steps[n].pieces for f in here)
+        }
+        assert waits.get(course, set()) == on
+    free = [c for c, more in goes_on.items() if not more and c not in waits and any(s.course == c + 1 for s in work.steps)]
+    assert free, "some cores end beside courses that go on"

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from wallquant import ordering, pipeline, plugins
-from wallquant.job import Job
+from wallquant.job import Job, load
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_models"
 OPEN = ("O1_gable_house_metres.ifc", "O4_duplex_multilayer.ifc", "O14_no_storey_skewed.ifc")
@@ -48,3 +48,29 @@ def test_makespan_over_its_bound(name: str, curing: bool) -> None:
             walk=ordering.Walk(places=ordering.places(work)) if curing else None,
         )
         assert 100 * made.seconds <= (110 if curing else 104) * made.bound, f"{masons} masons"
+
+
+BARS = {"vertical_bars": {"spacing": "1200 mm"}, "bond_beams": {"top": True}, "movement_joints": {"preset": "ncma"}}
+"""The rules that need the engineer's values, with values that stand for them and are invented."""
+ABOVE = {("field_station_workshop_in.ifc", 2): 114}
+"""Where 10 % is not reached, and what is: two masons there miss an evening's inspection, which costs a day of seven."""
+
+
+@pytest.mark.parametrize("name", ["field_station_workshop_in.ifc", "landing_tool_store_mm.ifc", "O14_no_storey_skewed.ifc"])
+def test_makespan_with_inspections_and_grout(name: str) -> None:
+    """With bars, beams and movement joints as well, walking and all that sets and is inspected."""
+    jobs = {"field_station_workshop_in.ifc": "field_station_workshop", "landing_tool_store_mm.ifc": "landing_tool_store"}
+    job = load(SAMPLES / f"{jobs[name]}.job.yaml") if name in jobs else Job(any_thickness=True, rules=BARS)
+    plan = pipeline.plan(found(name), job, plugins.load())
+    panels = len({s.panel for s in plan.work.steps})
+    for masons in [m for m in (1, 2, 3, 4) if panels >= 2 * m]:
+        made = ordering.schedule(
+            plan.schedule.graph,
+            masons=masons,
+            panels=ordering.ranks(plan.work),
+            first=ordering.starts(plan.work, plan.work.steps),
+            resources={"hoist": job.hoists},
+            weekday=job.first_weekday,
+            walk=ordering.Walk(places=ordering.places(plan.work)),
+        )
+        assert 100 * made.seconds <= ABOVE.get((name, masons), 110) * made.bound, f"{masons} masons"

@@ -189,11 +189,9 @@ def test_ledger_closes(plan: Plan) -> None:
 def test_mortar_is_what_pieces_leave(plan: Plan) -> None:
     """Measured joint by joint, the mortar fills what the pieces leave of each laid wall.
 
-    Only where a storey stands on one laid higher than drawn, its nominal levelling bed finds less room, by that fit.
+    What a butt joint is higher where the run that it meets is laid up to 12.7 mm higher than drawn is not told apart: 12.7 x 200 x 1 mm.
     """
-    ledger = plan["ledger"]
-    room = ledger["levelling_m3"] * (0.91 if ledger["storey"].nunique() > 1 else 0.0)
-    assert (ledger["gaps_m3"].abs() < room + 3e-6).all()
+    assert (plan["ledger"]["gaps_m3"].abs() < 1e-5).all()
 
 
 def test_patch_mortar(plan: Plan) -> None:

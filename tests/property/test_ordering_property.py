@@ -15,7 +15,7 @@ from tests.unit import ordering_work as site
 from wallquant import ordering
 from wallquant.layout import Step, Work
 from wallquant.ordering import precedence
-from wallquant.ordering.bound import DAY
+from wallquant.ordering.clock import DAY
 from wallquant.rules import Precedence
 from wallquant.units import MM
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from random import Random
 
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.nodes import Row
-from wallquant.bonding.span import Bonded, Interval, Span
+from wallquant.bonding.span import Bonded, Span
 
 SIZES = ((599, 1, 99), (390, 10, 90), (590, 10, 90), (240, 10, 50), (624, 1, 119), (498, 2, 100))
 """Unit, head joint, least piece: thin and thick joints, long and short units."""

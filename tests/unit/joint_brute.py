@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise, product
 from random import Random
 
-from wallquant.bonding.span import Bonded, Interval, Span
+from wallquant.bonding.intervals import Interval
+from wallquant.bonding.span import Bonded, Span
 
 HOW = Bonded(unit=6, joint=1, least=2, joint_least=1, joint_most=1)
 

@@ -114,6 +114,19 @@ def test_a_gap_is_fine_once_it_is_named(plan: Path) -> None:
     assert not any(one.code == "audit.I2" for one in audit(plan))
 
 
+@pytest.mark.parametrize("spoilt", [None, "kind", "bonded", "code", "corner"])
+def test_a_gap_at_a_corner_that_a_finding_says_is_left_open(plan: Path, spoilt: str | None) -> None:
+    """Where runs meet askew and do not bond they stop square before each other; the finding of that names the corner."""
+    piece(plan, "R2-C01-01", start_mm=105, y_mm=105)
+    made.set_cell(plan, "corners.csv", 0, "kind", "L" if spoilt == "kind" else "angled")
+    made.set_cell(plan, "corners.csv", 0, "bonded", "true" if spoilt == "bonded" else "false")
+    code = "bond.mitre" if spoilt == "code" else "bond.angled-corner"
+    told(plan, code=code, text="And at corner K2." if spoilt == "corner" else "And at 1 more place (corner K1).", place={"corner": "K9"})
+    assert any(one.code == "audit.I2" and "R2-C01-01 and R1-C01-01 there are 5 mm" in one.text for one in audit(plan)) is (
+        spoilt is not None
+    )
+
+
 def test_a_joint_below_the_least(plan: Path) -> None:
     made.change(plan, lambda summary: summary["catalogue"]["head_joint_mm"].update({"least": 1.5}))
     assert codes(plan) == {"I2"}

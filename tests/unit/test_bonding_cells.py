@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from math import isqrt
+
 import pytest
 
-from wallquant.bonding.cells import FAR, Block, Cell, Levels, face, level, mean_length
+from wallquant.bonding.cells import FAR, Block, Cell, Levels, bent, face, level, mean_length
 from wallquant.building import Profile
 from wallquant.units import MM
 
@@ -31,6 +33,14 @@ def test_a_rip_under_the_least_is_shared_with_the_course_below() -> None:
     """From 210 to 440 are 230: two rips of (230 - 1) / 2 = 114.5; the 30 over the second course alone are less than 50."""
     cells, scraps = face(LEVELS, flat(440), (), MM)
     assert column(cells, 100) == [(10, 209), (210, 324.5), (325.5, 440)]
+    assert not scraps
+
+
+def test_rips_under_the_least_at_both_ends_are_each_shared() -> None:
+    """Over a hole up to 380 and under a top of 1040: 29 and 30 are too low, so each shares 229 or 230 with its neighbour."""
+    hole = Block(lo=0, hi=3000 * MM, bottom=0, top=380 * MM)
+    cells, scraps = face(LEVELS, flat(1040), (hole,), MM)
+    assert column(cells, 100) == [(380, 494), (495, 609), (610, 809), (810, 924.5), (925.5, 1040)]
     assert not scraps
 
 
@@ -86,6 +96,23 @@ def test_a_step_at_the_foot_of_a_slope_is_a_valley_too() -> None:
     top: Profile = ((0, 409 * MM), (600 * MM, 409 * MM), (600 * MM, 109 * MM), (1800 * MM, 709 * MM))
     left, right = (c for c in face(LEVELS, top, (), MM)[0] if c.row == 1)
     assert (left.hi, right.full_lo) == (600 * MM, 800 * MM)
+
+
+def test_a_rake_that_bends_inwards_takes_longer_pieces() -> None:
+    """Up 100 over 300, then 100 over 200: the steeper line comes down to nothing 400 before the full height, 100 from the end.
+
+    A piece of 100 and twice 99 has a mean of 99 then.  With a bend at 600 of 1000 it would be 200 and twice 99; but 398 are enough
+    under any slope of 1 in 4 or more up to 200: 398 x 398 / 8 / 200 is 99.
+    """
+    sizes = (0, 200 * MM, 99 * MM, 50 * MM)
+    top: Profile = ((0, 0), (300 * MM, 100 * MM), (500 * MM, 200 * MM), (3000 * MM, 200 * MM))
+    mirrored = tuple((3000 * MM - s, z) for s, z in reversed(top))
+    assert bent(top, 0, 500 * MM, *sizes) == bent(mirrored, 3000 * MM, 2500 * MM, *sizes) == 298 * MM
+    long: Profile = ((0, 0), (600 * MM, 100 * MM), (1000 * MM, 200 * MM), (3000 * MM, 200 * MM))
+    assert bent(long, 0, 1000 * MM, *sizes) == 1 + isqrt(8 * 200 * MM * 99 * MM)
+    assert bent(top, 0, 300 * MM, *sizes) == 0  # straight to there
+    outwards: Profile = ((0, 0), (200 * MM, 100 * MM), (500 * MM, 200 * MM), (3000 * MM, 200 * MM))
+    assert bent(outwards, 0, 500 * MM, *sizes) == 0
 
 
 def test_level_at_steps() -> None:

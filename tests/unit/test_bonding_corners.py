@@ -38,6 +38,27 @@ def test_raked_top_at_a_corner() -> None:
     checked(lay([wall("A", (0, 100), (4000, 100), top=[(0, 3000), (4000, 1200)]), wall("B", (100, 200), (100, 2600), height=2610)]))
 
 
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_a_slope_that_falls_steeply_to_a_corner_goes_on_level_there(mirrored: bool) -> None:
+    """B falls 2800 in its last 133 to 1594 at A's face; under a slope that went on it would be gone within A, and A's corner hollow."""
+    top = [(0, 1594), (133, 4394), (2400, 3500)]
+    end, turned = (100, 2600), [(2400 - s, z) for s, z in reversed(top)]
+    b = wall("B", end, (100, 200), top=turned) if mirrored else wall("B", (100, 200), end, top=top)
+    house = checked(lay([wall("A", (0, 100), (3000, 100), height=1610), b]))
+    passing = phase(house)
+    assert all(a != b for a, b in pairwise(passing[:7]))  # seven courses of both end at 1409
+    names = {part.wall: run.name for run in house.work.runs.values() for part in run.parts}
+    assert passing[7] == names["A"]  # the eighth is whole in A, to 1609, and B ends in it
+
+
+def test_a_wall_whose_top_dips_within_a_corner_stands_as_high_as_the_dip() -> None:
+    """B's top is at 1387 on A's axis, 487 behind it by 37, and rises from there: what stands over 487 is a sliver and passes nowhere."""
+    b = wall("B", (1879, 0), (1879, 2878), thickness=150, top=[(0, 1387), (37, 487), (2878, 1987)])
+    house = checked(lay([wall("A", (0, 0), (3000, 0), thickness=150, height=2410), b]))
+    names = {part.wall: run.name for run in house.work.runs.values() for part in run.parts}
+    assert set(phase(house, "T")[2:]) == {names["A"]}  # the third course is from 410 to 609
+
+
 HOLES: dict[str, list[Hole]] = {
     "beside the corner": [(250, 900, 0, 2010)],
     "a stub under the least piece": [(290, 900, 0, 2010)],

@@ -10,9 +10,10 @@ import pytest
 
 from tests.unit.joint_brute import span
 from tests.unit.laid_house import lay, wall
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.nodes import Row, Soft
 from wallquant.bonding.pair import Half, least_two
-from wallquant.bonding.span import Bonded, Interval, Span, reach, relaxed
+from wallquant.bonding.span import Bonded, Span, reach, relaxed
 from wallquant.bonding.stack import Solver
 
 HOW = Bonded(unit=6, joint=2, least=2, joint_least=1, joint_most=4)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
 from random import Random
 
 import pytest
@@ -9,7 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.unit.joint_brute import HOW, cut, cuts, fills, random_windows, span
-from wallquant.bonding.span import Bonded, Free, Interval, Span, even, free, holds, layouts, reach, relaxed, union
+from wallquant.bonding.cells import bent, mean_length
+from wallquant.bonding.fills import Fills, moved, shape_of
+from wallquant.bonding.intervals import Free, Interval, free, holds, union
+from wallquant.bonding.span import Bonded, Span, layouts, reach, relaxed
+from wallquant.bonding.wholes import even, one_at_most
 
 
 def pieces_of(one: Span, starts: tuple[int, ...], how: Bonded = HOW) -> tuple[tuple[int, int], ...]:
@@ -71,6 +77,29 @@ def test_raked_spans_as_by_trying_all(seed: int) -> None:
         assert found.cuts == min(every)
 
 
+@pytest.mark.parametrize("seed", range(40))
+def test_pieces_under_a_rake_that_bends_inwards_are_long_enough_in_the_mean(seed: int) -> None:
+    """Rakes of 1 in 4 or more that get steeper twice, at the start or the end; the mean is measured on the profile itself."""
+    dice, mm = Random(seed), 10**6
+    how = Bonded(unit=599 * mm, joint=mm, least=99 * mm, joint_least=mm, joint_most=mm)
+    high, length = 199 * mm, dice.randint(1100, 2400) * mm
+    turns = [0, *sorted(z * mm for z in dice.sample(range(1, 199), 2)), high]
+    top = [(0, 0)]
+    for slope, (p, q) in zip(sorted(dice.uniform(0.25, 2) for _ in range(3)), pairwise(turns), strict=True):
+        top.append((top[-1][0] + round((q - p) / slope), q))
+    rake = top[-1][0]
+    top.append((length, high))
+    least = bent(top, 0, rake, 0, high, how.least, 50 * mm)
+    span = Span(lo=0, hi=length, bottom=0, top=high, full_lo=rake, full_hi=length, bent_lo=least)
+    if seed % 2:
+        top = [(length - s, z) for s, z in reversed(top)]
+        span = replace(span, full_lo=0, full_hi=length - rake, bent_lo=0, bent_hi=least)
+    found = reach(span, how, ())
+    laid = [pieces_of(span, starts, how) for starts in layouts(span, how, found, 8)] if found else []
+    assert laid
+    assert all(mean_length(top, a, b, 0, high)[0] >= how.least for pieces in laid for a, b in pieces)
+
+
 @pytest.mark.parametrize("seed", range(60))
 def test_joints_of_any_width_bound_from_below(seed: int) -> None:
     """With joints of 1 to 3 the fewest cuts are no more than those of any layout with such joints, tried one by one."""
@@ -99,6 +128,25 @@ def test_windows_of_the_nominal_joint_are_relaxed_for_a_range() -> None:
     wide = Bonded(unit=60, joint=4, least=10, joint_least=2, joint_most=8)
     assert relaxed([(10, 30), (40, 43)], wide) == ((12, 28),)
     assert relaxed([(10, 30)], HOW) == ((10, 30),)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_no_cut_or_one_is_told_without_a_search(seed: int) -> None:
+    """What is told of short cuts is what the search finds, joints as they are and of any width."""
+    dice = Random(2000 + seed)
+    told = set()
+    for _ in range(40):
+        unit, joint = dice.randint(3, 12) * 10, dice.choice((1, 2, 3))
+        how = Bonded(unit=unit, joint=joint, least=dice.randint(1, unit // 2), joint_least=joint - dice.randint(0, 1), joint_most=joint + 2)
+        length = dice.choice((dice.randint(1, 6 * unit), dice.randint(1, 6) * how.pitch - joint))
+        ends = [(a, a + dice.randint(1, unit)) for a in (dice.randint(-5, length) for _ in range(dice.randint(0, 5)))]
+        windows, one = moved(ends, 0, length + joint), span(0, length)
+        found, few = reach(one, how, windows), one_at_most(length, how, windows)
+        assert few == (found.cuts if found and found.cuts < 2 else None)
+        wide = reach(one, how, relaxed(windows, how), ranged=True)
+        assert Fills(how).least(shape_of(one), windows) == (wide.cuts if wide else 0)
+        told.add(few)
+    assert told == {0, 1, None}
 
 
 def test_even_joints_save_a_cut_within_their_range() -> None:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from tests.unit.joint_brute import HOW, Pieces, apart, courses, cuts, marks, random_spans, random_windows, span
 from wallquant.bonding import elimination
 from wallquant.bonding.elimination import eliminated
+from wallquant.bonding.fills import VIOLATION, Fills, shape_of
 from wallquant.bonding.nodes import Net, Row, Soft
 from wallquant.bonding.proving import PACKED, Star, packed
 from wallquant.bonding.settling import Settling
@@ -317,3 +318,16 @@ def test_many_stars_that_hang_together_are_still_disjoint() -> None:
     taken = [u for star, _ in found for course in star for u in course]
     assert len(taken) == len(set(taken))
     assert len(found) >= PACKED // 2
+
+
+@pytest.mark.parametrize(("shift", "cost"), [(300, 0), (200, 6), (150, 9)])
+def test_joints_cost_more_the_nearer_they_are(shift: int, cost: int) -> None:
+    """Joints 300 apart are as far as units of 599 allow; at 200 they cost 20 x (599 - 400) / 599, at 150 20 x (599 - 300) / 599."""
+    mm = 10**6
+    how = Bonded(unit=599 * mm, joint=mm, least=99 * mm, joint_least=mm, joint_most=mm)
+    one = Span(lo=0, hi=1799 * mm, bottom=0, top=199 * mm, full_lo=0, full_hi=1799 * mm)
+    net = Net(Fills(how), [Row(spans=(one,)), Row(spans=(one,), offset=150 * mm)])
+    lower, upper = (net.fills.of_starts(shape_of(one), [y * mm for y in starts]) for starts in ((600, 1200), (600 - shift, 1200 - shift)))
+    assert net.together(0, 1, 150 * mm, lower, upper) == cost
+    near = net.fills.of_starts(shape_of(one), [451 * mm, 1051 * mm])  # 149 apart, and 150 are asked
+    assert net.together(0, 1, 150 * mm, lower, near) >= 2 * VIOLATION

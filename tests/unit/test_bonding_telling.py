@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -238,3 +239,12 @@ def test_one_tie_where_a_rule_and_the_engine_want_one() -> None:
     house = lay([wall("A", (0, 100), (6200, 100), height=2610, openings=[(300, 1200, 0, 2010)]), *walls[1:]])
     ties = house.items("tie")
     assert [(t.rule, t.course) for t in ties] == [("lintel_bearing", 10)]
+    assert "passes in course 10 and again in course 11; lay a tie in the bed between" in told(house, "bond.corner-not-bonded").text
+
+
+def test_walls_of_one_name_are_counted_and_corners_say_their_courses() -> None:
+    """An exporter gives many walls one name: it is said once."""
+    walls = [wall(g, (0, y), (3000, y), height=1810, openings=[(60, 2940, 0, 1500)]) for g, y in (("A", 0), ("B", 2000), ("C", 4000))]
+    named = [replace(w, name="Bay" if w.guid != "C" else "Porch") for w in walls]
+    found = [f for f in lay(named).findings if f.code == "bond.set-aside"]
+    assert found and all("(2 times Bay, Porch)" in f.text for f in found), [f.text for f in found]

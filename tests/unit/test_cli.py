@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import subprocess
 import sys
 import tempfile
@@ -427,6 +428,37 @@ def test_old_plan_comes_back_when_the_swap_fails(run: Run, model: Path, tmp_path
     model.write_text(WALLS + WALLS.splitlines()[-1].replace("Alcove", "B").replace(", 0]", ", 900]") + "\n", encoding="utf-8")
     sentence(run("plan", model, "-o", "out"), "busy")
     assert contents(tmp_path / "out") == before
+
+
+def test_a_link_as_place_of_the_plan(run: Run, model: Path, tmp_path: Path) -> None:
+    """The link stays, and the folder that it names holds the plan, also one that is not there yet; a link to itself is refused."""
+    (tmp_path / "named").mkdir()
+    (tmp_path / "link").symlink_to("named")
+    (tmp_path / "ahead").symlink_to("later")
+    (tmp_path / "round").symlink_to("round")
+    for _ in range(2):
+        assert run("plan", model, "-o", "link").code == 0
+        assert (tmp_path / "link").is_symlink() and (tmp_path / "named" / "summary.json").is_file()
+    assert run("plan", model, "-o", "ahead").code == 0
+    assert (tmp_path / "ahead").is_symlink() and (tmp_path / "later" / "summary.json").is_file()
+    sentence(run("plan", model, "-o", "round"), "round", "-o")
+    sentence(run("plan", "round", "-o", "out"), "round", "cannot be opened")
+    assert not [p for p in tmp_path.iterdir() if p.name.startswith(".")], "no leftovers beside OUT"
+
+
+def test_names_that_no_disk_takes_and_models_that_never_end(run: Run, model: Path, tmp_path: Path) -> None:
+    sentence(run("plan", model, "-o", "a" * 300), "cannot be written", "-o")
+    os.mkfifo(tmp_path / "pipe.ifc")
+    sentence(run("plan", "pipe.ifc", "-o", "out"), "pipe.ifc", "device or pipe")
+
+
+@pytest.mark.parametrize(("redirected", "code"), [(">&-", 0), ("2>&-", 0), (">/dev/full", 2)])
+def test_screens_that_take_nothing(redirected: str, code: int) -> None:
+    """Closed, or full: no fault of ours."""
+    command = f"{shlex.quote(sys.executable)} -c \"from wallquant.cli import main; main(['job', 'schema'])\" {redirected}"
+    done = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
+    assert done.returncode == code
+    assert "fault" not in done.stderr and done.stderr.count("\n") == (code == 2)
 
 
 # our own faults

@@ -28,6 +28,8 @@ from wallquant.cutting.master import Grid, Master
 from wallquant.cutting.nesting import nested, shape, slant_kerf, slants
 from wallquant.cutting.pricing import stackings
 from wallquant.cutting.rounding import dive
+from wallquant.cutting.sawing import Block, Part, saw
+from wallquant.cutting.sawing import Sawn as Rows
 from wallquant.cutting.sizes import Sizes
 from wallquant.cutting.strips import first_plan
 from wallquant.units import MM
@@ -258,6 +260,15 @@ def test_offcuts_are_not_carried_between_groups() -> None:
     assert sum(1 for s in got.stock.tolist() if s == got.stock[got.piece.tolist().index(0)]) == 1
     assert [(u.units, u.bound, u.pieces) for u in got.by_unit] == [(3, 3, 6)]
     assert cut(pieces, with_kerf(3 * MM)).units == 2
+
+
+def test_what_is_left_behind_a_ripped_block() -> None:
+    """Of 599: two rips of 90 over a length of 200, a kerf of 3, a piece of 300 and its kerf leave 599 - 203 - 303 = 93."""
+    rows = Rows()
+    rips = [(90, [Part(rows=(k,), width=200)]) for k in (0, 1)]
+    saw(rows, [Block(length=200, strips=rips), Block(length=300, strips=[(199, [Part(rows=(2,), width=300)])])], 7, 599, 199, 3)
+    assert (rows.row, rows.unit, rows.order) == ([0, 1, 2], [7, 7, 7], [1, 2, 3])
+    assert (rows.kerf[-1], rows.offcut) == (3, [0, 0, 93])
 
 
 def many(seed: int, count: int, longest: int, total: int) -> Sizes:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from wallquant_thinbed.junctions import _listed
+
 from wallquant.findings import Finding, Place, by_cause, merged
 
 LOW = Finding(
@@ -46,3 +48,9 @@ def test_one_group_a_cause() -> None:
     groups = by_cause(merged([LOW, other, ASIDE, curved, replace(ASIDE, place=Place(wall="C")), ruled]))
     assert [[f.place.wall or f.place.opening for f in group] for group in groups] == [["A", "C"], ["B"], ["D1", "D2"], ["D3"]]
     assert sum(len(group) for group in groups) == 6, "nothing is lost"
+
+
+def test_runs_in_a_row_are_told_as_a_range() -> None:
+    """A page of names is not read: 36 of 36 runs of an open model bear nothing."""
+    assert _listed(["R1"]) == "R1"
+    assert _listed(["R1", "R2", "R4", "R5", "R6", "R9"]) == "R1, R2, R4 to R6, R9"

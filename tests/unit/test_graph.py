@@ -6,6 +6,7 @@ The geometry is arithmetic from the figures of each test; where runs join is the
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from itertools import pairwise
 from math import cos, radians, tan
 
@@ -14,7 +15,7 @@ import pytest
 from tests.unit.laid_house import turned, wall
 from wallquant import catalogue as catalogues
 from wallquant import graph
-from wallquant.building import Building, Wall
+from wallquant.building import Building, Opening, Wall
 from wallquant.findings import Finding
 from wallquant.graph import Network, level_at
 from wallquant.layout import Corner, Junction, Run
@@ -253,6 +254,12 @@ def test_set_aside_keeps_area_and_volume() -> None:
     assert aside.openings == ("A#1",)
 
 
+def test_set_aside_keeps_finishes_apart() -> None:
+    layered = replace(wall("A", (0, 0), (3000, 0), thickness=180), drawn_m3=7.2 * 0.3, finishes_m3=7.2 * 0.12)
+    (aside,) = built(layered)[0].set_aside
+    assert aside.volume_m3 - aside.openings_m3 - aside.finishes_m3 == pytest.approx(7.2 * 0.18)
+
+
 @pytest.mark.parametrize("side", [0, 50, 195])
 def test_a_wall_in_another_one_is_set_aside(side: float) -> None:
     net, findings = built(wall("A", (0, 0), (5000, 0)), wall("B", (1000, side), (3000, side)))
@@ -315,7 +322,16 @@ def test_graph_of_a_house() -> None:
             x, y = run.at(j.station)
             assert abs(x - corner.at[0]) <= 1 and abs(y - corner.at[1]) <= 1
             assert j.goes_first == (corner.kind != "end" and corner.runs[0] == run.name)
+            assert net.graph.nodes[j.corner] == {"kind": corner.kind, "at": corner.at, "storey": run.storey}
     assert run_of(net, "S").bearing is False and run_of(net, "A").bearing is True
+
+
+def test_edges_say_which_openings_lie_in_them() -> None:
+    door = Opening(key="D", start=500 * MM, end=1400 * MM, sill=0, head=2010 * MM)
+    net = network(replace(wall("A", (0, 0), (6000, 0)), openings=(door,)), wall("B", (3000, 100), (3000, 4000), thickness=100))
+    edges = {(d["start"], d["end"]): d for _, _, d in net.graph.edges(data=True) if d["run"] == run_of(net, "A").name}
+    assert {at: d["openings"] for at, d in edges.items()} == {(0, 3000 * MM): ("D",), (3000 * MM, 6000 * MM): ()}
+    assert {d["thickness"] for d in edges.values()} == {run_of(net, "A").thickness}
 
 
 @pytest.mark.parametrize("seed", range(4))

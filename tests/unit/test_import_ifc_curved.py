@@ -13,9 +13,11 @@ from math import acos, ceil, cos, degrees, hypot, pi, radians, sin
 from typing import Any
 
 import pytest
+import shapely
 from click.testing import CliRunner
 
 from tests.unit.ifc_maker import Maker, kernel_m3
+from wallquant.audit import audit
 from wallquant.building import Building, Wall
 from wallquant.cli import main
 from wallquant.findings import Finding
@@ -291,3 +293,58 @@ def test_a_wall_that_grows_thinner_is_no_bent_wall(tmp_path: pathlib.Path) -> No
     building, _, _ = read(maker, tmp_path)
     assert building.walls == ()
     assert [a.reason for a in building.set_aside] == ["its outline in plan is no straight wall with two parallel faces"]
+
+
+@pytest.mark.parametrize("how", ["hollow profile", "circles", "chords"])
+def test_a_round_wall_without_ends(how: str, tmp_path: pathlib.Path) -> None:
+    """2 pi r t h of masonry; its chords close the ring, and each turns by the same angle."""
+    maker = Maker()
+    if how == "hollow profile":
+        profile = maker.add("IfcCircleHollowProfileDef", "AREA", None, maker.add("IfcAxis2Placement2D", maker.point(0, 0)), 2600.0, 200.0)
+    elif how == "circles":
+        rings = [maker.add("IfcCircle", maker.add("IfcAxis2Placement2D", maker.point(0, 0)), r) for r in (2600.0, 2400.0)]
+        profile = maker.add("IfcArbitraryProfileDefWithVoids", "AREA", None, rings[0], [rings[1]])
+    else:
+        outer, inner = ([polar(s, a) for a in range(0, 360, 5)] for s in (2600, 2400))
+        profile = maker.outline(outer, [inner])
+    element = maker.wall(maker.extruded(profile, 2400))
+    maker.opening(element, maker.box(2000, 3000, 0, 2000, right=-400, left=400))  # through the ring where it crosses the x axis
+    building, findings, path = read(maker, tmp_path)
+    assert not building.set_aside
+    walls = in_order(building)
+    assert len(walls) == 2 * ceil(180 / (2 * degrees(acos(1 - 10 / 2500))))
+    for one, two in zip(walls, [*walls[1:], walls[0]], strict=True):
+        assert hypot(one.end[0] - two.start[0], one.end[1] - two.start[1]) <= 2
+    assert max(abs(w.thickness / MM - 200) for w in walls) <= 0.3
+    assert sum(w.drawn_m3 for w in walls) == pytest.approx(kernel_m3(path, element.GlobalId, openings=False), rel=5e-3)
+    assert sum(w.drawn_m3 for w in walls) - voids_m3(walls) == pytest.approx(kernel_m3(path, element.GlobalId), rel=5e-3)
+    assert "reading.bent" in {f.code for f in findings}
+
+
+@pytest.mark.parametrize("case", ["two holes", "beside the middle", "square inside", "few sides"])
+def test_a_ring_that_is_no_round_wall_is_set_aside(case: str, tmp_path: pathlib.Path) -> None:
+    maker = Maker()
+    outer, inner = ([polar(s, a) for a in range(0, 360, 5)] for s in (2600, 2400))
+    holes = {
+        "two holes": [[polar(300, a) for a in range(0, 360, 5)], [(x + 1500, y) for x, y in (polar(300, a) for a in range(0, 360, 5))]],
+        "beside the middle": [[(x + 20, y) for x, y in inner]],
+        "square inside": [[polar(2300, a) for a in range(0, 360, 90)]],
+        "few sides": [inner[::15]],
+    }[case]
+    maker.wall(maker.extruded(maker.outline(outer[::15] if case == "few sides" else outer, holes), 2400))
+    building, _, _ = read(maker, tmp_path)
+    assert [a.reason for a in building.set_aside] == ["its outline in plan is no straight wall with two parallel faces"]
+
+
+def test_a_round_wall_is_planned_whole(tmp_path: pathlib.Path) -> None:
+    """The plan holds, and the outline of the wall in the summary is that of the ring: pi (2.6 x 2.6 - 2.4 x 2.4)."""
+    maker = Maker()
+    profile = maker.add("IfcCircleHollowProfileDef", "AREA", None, maker.add("IfcAxis2Placement2D", maker.point(0, 0)), 2600.0, 200.0)
+    maker.wall(maker.extruded(profile, 1210))
+    done = CliRunner().invoke(main, ["plan", str(maker.write(tmp_path)), "-o", str(tmp_path / "out")])
+    assert done.exit_code == 0, done.output
+    assert audit(tmp_path / "out") == ()
+    (wall,) = json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))["walls"]
+    assert len(wall["parts"]) == 36
+    assert shapely.Polygon(wall["footprint_mm"]).buffer(0).area * 1e-6 == pytest.approx(pi * (2.6**2 - 2.4**2), rel=1e-3)
+    assert wall["ledger_m3"]["set_aside"] < 0.005 * wall["ledger_m3"]["drawn"]

@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from tests.unit.ifc_maker import Maker, kernel_m3
+from tests.unit.test_import_ifc_bodies import BOX, body, box_points
 from wallquant.building import Wall
 from wallquant.cli import main
 from wallquant.importers import ifc
@@ -213,3 +214,28 @@ def test_walls_that_end_at_a_finish_meet_the_masonry_behind(tmp_path: pathlib.Pa
     assert sorted(kinds) == ["T", "end", "end", "end"]
     audited = CliRunner().invoke(main, ["audit", str(out)])
     assert audited.exit_code == 0, audited.output
+
+
+@pytest.mark.parametrize(("depth", "left", "missing"), [(100, 0.0, 0.0), (100, 460.0, 0.085), (300, 0.0, 0.030)])
+def test_a_hollow_is_a_niche_of_the_block_only_where_it_reaches_into_it(
+    depth: float, left: float, missing: float, tmp_path: pathlib.Path
+) -> None:
+    """2 m x 1 m, cut into the render and brick, into the plaster (15 mm) and the block, or through all before the block and 30 mm of it."""
+    maker = Maker()
+    points = box_points(6000, 460, 2500)
+    y = -230.0 if left == 0 else 230.0
+    inner = y + depth * (1 if left == 0 else -1)
+    points = [*points, *((x, at, z) for at in (y, inner) for x, z in ((2000, 500), (4000, 500), (4000, 1500), (2000, 1500)))]
+    rim, floor = (8, 9, 10, 11), (12, 13, 14, 15)
+    sides = [(rim[k], rim[k - 3], floor[k - 3], floor[k]) for k in range(4)]
+    corners = [n for n, p in enumerate(points[:8]) if p[1] == y]
+    face = [ring for ring in BOX if set(ring) == set(corners)]
+    faces: list[Sequence[Sequence[int]]] = [[ring] for ring in BOX if ring not in face]
+    faces += [[face[0], rim], [floor], *([side] for side in sides)]
+    element = maker.wall(body(maker, "brep", points, faces), axis=maker.polyline([(0, 0), (6000, 0)]))
+    layered(maker, element, FACED)
+    path = maker.write(tmp_path)
+    (wall,) = ifc.read(path)[0].walls
+    assert sum(o.volume_m3 or 0 for o in wall.openings) == pytest.approx(2.0 * missing)
+    assert wall.drawn_m3 - voids_m3(wall) == pytest.approx(6 * 2.5 * 0.46 - 2.0 * depth / 1000)
+    assert wall.finishes_m3 == pytest.approx(6 * 2.5 * 0.285 - 2.0 * (depth / 1000 - missing))

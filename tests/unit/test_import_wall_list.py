@@ -84,6 +84,10 @@ walls:
     assert read(tmp_path, text % 10_000).walls[0].length == mm(10_000_000)
     with pytest.raises(InputError, match="longer than 10 km"):
         read(tmp_path, text % 10_001)
+    with pytest.raises(InputError, match="height: the wall is higher than 200 m"):
+        read(tmp_path, (text % 5).replace("height: 2.4", "height: 2400"))
+    with pytest.raises(InputError, match="top: the wall is higher than 200 m"):
+        read(tmp_path, (text % 5).replace("height: 2.4", "top: [[0, 2.4], [5, 240]]"))
 
 
 def test_the_order_of_the_walls_does_not_matter(tmp_path: pathlib.Path) -> None:

@@ -112,8 +112,9 @@ def test_line_work_ends_at_the_jambs_and_runs_away_from_the_leads() -> None:
     assert steps["R1-C02-line1"].pieces == rows(work, "R1-C02-03", "R1-C02-04", "R1-C02-05")
     assert steps["R1-C02-line2"].pieces == rows(work, "R1-C02-08", "R1-C02-07", "R1-C02-06")
     assert not [s for s in work.steps if s.kind == "closure" and s.course <= 11], "a closure lies between two leads"
+    assert steps["K1-C02-lead"].text == "Course 2 at K1: lay the lead from the corner, 2 pieces along R1 up to R1-C02-02."
     assert steps["R1-C02-line2"].text == (
-        "Course 2 of R1: lay 3 pieces to the line from K2 towards 3300 mm; the last is R1-C02-06, cut to 299 mm."
+        "Course 2 of R1: lay 3 pieces to the line from K2 towards the jamb of D1; the last is R1-C02-06, cut to 299 mm."
     )
     each_piece_once(work)
 
@@ -137,7 +138,7 @@ def test_a_lintel_is_a_step_between_its_bearings_and_what_lies_over_it() -> None
     work = site.stepped(site.door())
     lintel = named(work)["R1-C11-lintel1"]
     assert (lintel.kind, lintel.seconds) == ("lintel", 20 * 60)
-    told = "Course 11 of R1: set R1-C11-05 (36 kg) over opening D1, bearing 300 mm and 300 mm."
+    told = "Course 11 of R1: set R1-C11-05 (36 kg) over D1, bearing 300 mm and 300 mm."
     assert lintel.text == f"{told} It is chosen by length only, not by capacity."
     arcs = {(a.first, a.then) for a in ordering.precedences(work).links()}
     assert ("R1-C10-line1", lintel.name) in arcs
@@ -241,6 +242,20 @@ def test_support_at_a_corner_crosses_from_run_to_run() -> None:
     assert ("A-C01-01", "A-C02-01") in pairs
     assert ("B-C01-01", "A-C02-01") not in pairs, "A's butting piece does not reach over B"
     assert not {(a, b) for a, b in pairs if a[:5] == b[:5]}
+
+
+@pytest.mark.parametrize(("bottom", "rests"), [(810, True), (839, True), (840, False)])
+def test_an_upper_storey_rests_on_the_pieces_below_it(bottom: int, rests: bool) -> None:
+    """Four courses end at 809; with its bed of 10 the run above begins at 820, 849 or 850: up to 40 over them it rests on them."""
+
+    def line(name: str, first: int, **more: int) -> site.Line:
+        ends = (site.junction(f"K{first}", "end", "start", 0), site.junction(f"K{first + 1}", "end", "end", 1799))
+        return site.Line(name, 1799, ends, **more)
+
+    every = [one for name in "AB" for n in (1, 2, 3, 4) for one in site.course(name, n, 0, 1799)]
+    work = site.made([line("A", 1), line("B", 3, bottom=bottom)], every)
+    pairs = {(work.pieces.names[a], work.pieces.names[b]) for a, b in zip(*ordering.resting(work), strict=True)}
+    assert {p for p in pairs if p[0][0] != p[1][0]} == ({(f"A-C04-0{n}", f"B-C01-0{n}") for n in (1, 2, 3)} if rests else set())
 
 
 def test_a_hold_stands_between_all_first_and_all_then() -> None:

@@ -31,6 +31,7 @@ class Bars(Rule):
         )
         yield Item(kind="strap", run=run.name, start=mm(2000), end=mm(2100), bottom=top, top=top + MM, course=4, task="strap", seconds=90)
         yield Item(kind="strap", run=run.name, start=mm(3000), end=mm(3100), bottom=top, top=top + MM, course=4, task="strap", seconds=90)
+        yield Item(kind="tie", run=run.name, start=mm(2000), end=mm(2100), bottom=top, top=top + MM, course=1, task="tie", seconds=30)
         corner = run.last
         yield Item(
             kind="bar", run=run.name, corner=corner.corner, start=corner.station, end=corner.station, bottom=run.bottom, top=top, course=2,
@@ -52,7 +53,7 @@ def graph(work: Any, asked: Iterable[Precedence] = ()) -> Any:
 def test_items_of_one_place_course_and_task_are_one_step(laid: Any) -> None:
     steps = {s.name: s for s in ordering.make_steps(laid.work, {}) if s.items}
     corner = laid.work.runs["R1"].last.corner
-    assert sorted(steps) == sorted(["R1-C00-stub", "R1-C04-bar", "R1-C04-strap", f"{corner}-C02-bar"])
+    assert sorted(steps) == sorted(["R1-C00-stub", "R1-C01-tie", "R1-C04-bar", "R1-C04-strap", f"{corner}-C02-bar"])
     strap = steps["R1-C04-strap"]
     assert (strap.kind, strap.seconds, len(strap.items), strap.pieces) == ("strap", 180, 2, ())
     assert steps["R1-C04-bar"].text == "Drop the bar in."
@@ -87,6 +88,15 @@ def test_an_item_comes_between_the_courses_over_its_place(laid: Any) -> None:
             assert (bar in follows(int(owner[row]))) == (p.course[row] <= 4)
             checked += 1
     assert checked == len(laid.work.courses["R1"])
+
+
+def test_an_item_of_course_one_lies_on_course_one(laid: Any) -> None:
+    made = graph(laid.work)
+    number = next(n for n, s in enumerate(made.steps) if s.name == "R1-C01-tie")
+    p, owner = laid.work.pieces, ordering.step_of(made.steps, len(laid.work.pieces))
+    over = [row for row in range(len(p)) if p.runs[p.run[row]] == "R1" and p.start[row] <= mm(2100) and p.end[row] >= mm(2000)]
+    arcs = set(zip(made.first.tolist(), made.then.tolist(), strict=True))
+    assert over and {p.course[row] for row in over if (int(owner[row]), number) in arcs} == {1}
 
 
 def test_a_corners_item_waits_for_both_runs(laid: Any) -> None:

@@ -164,6 +164,16 @@ def test_first_course_is_that_of_the_pieces(plan: Path) -> None:
             assert end == pytest.approx(piece["end_mm"] - low, abs=near), piece["piece"]
 
 
+def test_the_course_pole_ends_at_the_top_of_the_last_piece(plan: Path) -> None:
+    """A last course that is ripped has its mark where it is laid to, not where a whole course would end."""
+    units, pieces = system(plan), table(plan, "pieces.csv")
+    bottoms = table(plan, "runs.csv").set_index("run")["bottom_mm"]
+    for run, some in pieces.groupby("run"):
+        lines = titled(plan, f"Run {run},")
+        at = lines.index(str(some["course"].max()), lines.index("Course pole"))
+        assert millimetres(lines[at + 2], units) == pytest.approx(some["top_mm"].max() - bottoms[run], abs=slack(units))
+
+
 def test_every_cut_is_in_its_run_s_schedule(plan: Path) -> None:
     cuts = table(plan, "cuts.csv")
     by_run: dict[str, set[tuple[str, str]]] = {}
@@ -178,9 +188,10 @@ def test_each_step_is_on_its_day_at_its_time(plan: Path) -> None:
     steps = table(plan, "steps.csv")
     for day, some in steps.groupby("day"):
         text = " ".join(titled(plan, f"Day {day},"))
-        for start, said in some[["start_h", "text"]].values.tolist():
+        for start, end, said in some[["start_h", "end_h", "text"]].values.tolist():
             minutes = round((7 * 3600 + round(start * 3600)) / 60) % 1440
-            assert f"{minutes // 60:02d}:{minutes % 60:02d}" in text
+            night = end % 24 > 8 + 1e-6
+            assert (f"day {day + 1}, 07:00" if night else f"{minutes // 60:02d}:{minutes % 60:02d}") in text
             assert " ".join(said.split()[:5]) in text, said
         holds = some[some["kind"] == "hold"]
         assert ("Holds: work stops until it is done" in text) == bool(len(holds))
@@ -219,7 +230,11 @@ def test_rod_readings_are_those_of_the_survey(plan: Path) -> None:
     units, bench = system(plan), table(plan, "bench.csv")
     lines = titled(plan, "Slab as surveyed")
     rows = [lines[n : n + 5] for n in range(len(lines)) if re.fullmatch(r"K\d+", lines[n])]
-    assert [row[0] for row in rows] == bench["corner"].tolist()
+    steps = table(plan, "steps.csv")
+    setting = steps[steps["kind"] == "corner"].set_index("corner")
+    bench = bench.sort_values("corner", key=lambda names: names.map(setting.index.get_loc))
+    assert [row[0] for row in rows] == bench["corner"].tolist(), "in the order in which the day sheets set them"
+    assert all(row[1] in setting.loc[row[0], "text"] for row in rows), "and the pieces that they set"
     assert [row[1] for row in rows] == bench["piece"].tolist()
     for row, asked in zip(rows, bench[["bed_mm", "top_mm", "reading_mm"]].values.tolist(), strict=True):
         wanted = [float(v) for v in asked if v != ""]

@@ -165,6 +165,20 @@ def test_the_rule_in_developers_md_runs(tmp_path: Path) -> None:
     cases.check(rule, {"name": "c", "catalogue": "aac-metric", "run": run, "demand": {"has": [window], "count": {"Window": 20}}})
 
 
+def test_the_python_in_developers_md_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The store has six rooms (two west, two in the middle, two east), and one door or window at least in each outer wall."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("\n## From Python")[1].split("\n## ")[0]
+    code = "\n".join(line[4:] for line in text.splitlines() if line.startswith("    ") or not line)
+    monkeypatch.chdir(ROOT)
+    there: dict[str, Any] = {}
+    exec(compile(code, "DEVELOPERS.md", "exec"), there)
+    made = there["made"]
+    assert there["rooms"] == 6
+    assert set(there["junctions"]) == {c.name for c in made.network.corners if c.kind == "T"}
+    assert len(there["cut"]) == len(made.work.pieces) and there["cut"].any() and not there["cut"].all()
+    assert len(there["order"]) == len(made.schedule.graph.steps) and "pallets std-600x200x200" in set(there["bought"]["item"])
+
+
 @pytest.fixture(scope="module")
 def firm(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A virtual environment with this wallquant and the firm's wheel; its python."""

@@ -233,6 +233,8 @@ def test_a_plugin_that_fails_is_named_in_one_sentence(tmp_path: Path, body: str,
         ('"own_rule"', '"Own Rule"', "small letters"),
         ('title = "Own rule"', 'title = ""', "no title"),
         ('"""The firm wants this."""', "", "no docstring"),
+        ("Own,", "Own(),", "gives an instance of Own as a rule"),
+        ("class Own", "from wallquant.findings import Source\nSource(basis='gossip')\n\nclass Own", "basis is one of read, .*'gossip'"),
         ('title = "Own rule"', 'title = "x"\n    presets = {"p": {"none": 1}}', "no parameter 'none'"),
     ],
 )

@@ -53,6 +53,25 @@ def test_closed_ring_has_a_joint_a_piece_and_full_beds() -> None:
     assert fsum(v.levelling_m3 for v in got.values()) == pytest.approx(m3(ring * 10 * MM))
 
 
+@pytest.mark.parametrize(("room", "turn"), [(1, 0.0), (3, 0.0), (1, 90.0), (10, 0.0)])
+def test_a_storey_on_one_that_is_laid_higher_than_drawn(room: int, turn: float) -> None:
+    """R2, 2399 long, stands with its last 1199 (crossing: with 200) on R1, whose top is 1 or 3 below it: a thin bed, no levelling bed.
+
+    Where the whole levelling bed has room, it is laid all along.
+    """
+    lower, below, listed = wall(UNIT, 4 * 600 * MM - J, 2, METRIC)
+    top = below.levels[-1].top
+    bottom = top + room * MM - 10 * MM
+    upper = run_of(UNIT, 2399 * MM, 1, METRIC, name="R2", bottom=bottom, angle=turn)
+    upper = replace(upper, start=(lower.start[0] + 1200 * MM, lower.start[1] - (500 * MM if turn else 0)))
+    over = courses_of(upper, 1)
+    listed += course_of(UNIT, 0, 2399 * MM, over.levels[0].bottom, J, 1, run="R2")
+    got = joint_volumes(made(listed), {"R1": lower, "R2": upper}, {"R1": below, "R2": over})["R2"]
+    on = 0 if room > 3 else 200 if turn else 1199
+    assert got.bed_m3 == pytest.approx(m3(on * MM * T * room * MM))
+    assert got.levelling_m3 == pytest.approx(m3((2399 - on) * MM * T * 10 * MM))
+
+
 def test_opening_and_lintel_off_course() -> None:
     """An opening of 601 in courses 1 and 2 under a lintel whose underside lies 50 above the bearing line: rips beside it."""
     run = run_of(UNIT, 3001 * MM, 4, METRIC)

@@ -11,6 +11,7 @@ import pytest
 from wallquant import pipeline, plugins
 from wallquant.audit import audit
 from wallquant.job import Job
+from wallquant.quantities.frames import piece_table
 from wallquant.quantities.site import SOURCES, Ground, Rates
 from wallquant.units import FOOT, MM
 from wallquant.writers import folder as folders
@@ -43,6 +44,23 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
 def pallets(plan: Plan) -> pd.DataFrame:
     rows = plan.schedules["staging.csv"]
     return rows[rows["load"].str.startswith("pallet")]
+
+
+def test_a_piece_lies_at_its_middle_along_its_run(plan: Plan) -> None:
+    """Walls along x lie at y 0 and 6000, walls along y at x 0 and 8000; their pieces lie all along them."""
+    table = piece_table(plan.work, plan.cutting, plan.schedule)
+    for run, rows in table.groupby("run"):
+        one = plan.work.runs[run]
+        across, along = ("y_mm", "x_mm") if one.direction[0] else ("x_mm", "y_mm")
+        far = 8000 if one.direction[0] else 6000
+        assert set(rows[across].round(6)) <= ({0, 6000} if one.direction[0] else {0, 8000}) and rows[across].nunique() == 1
+        p = plan.work.pieces
+        course = [k for k in rows.index if p.course[k] == 1]
+        middle = rows.loc[course, along].to_numpy()
+        half = (p.end[course] - p.start[course]) / 2 / MM
+        assert (middle - half).min() >= -100 and (middle + half).max() <= far + 100
+        gaps = (middle - half)[1:] - (middle + half)[:-1]
+        assert len(gaps) and (gaps >= 0.5).all() and (gaps <= 3).all()  # joints, least and most
 
 
 def test_inside_a_ring_pallets_stand_on_the_slab(plan: Plan) -> None:

@@ -190,6 +190,27 @@ def test_no_level_touches_fewer_pieces(slab: list[tuple[float, float]], height: 
         assert (under - high >= limits.least - 1e-6).all() and (under - low <= limits.most + 1e-6).all()
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "height", "datum", "rips", "strips", "ground"),
+    [
+        # 30 apart: course 1 at 19.05 over the lower, the other ripped by 6.35 - (19.05 - 30)
+        ([0, 30], [0, 30], 200, 19.05, [0, 17.3], [0, 0], [0, 0]),
+        # of 60 that leaves 42.7, and 50 is the least rip: course 1 at 36.35 over the higher, the other on a strip of 25
+        ([0, 30], [0, 30], 60, 36.35, [0, 0], [25, 0], [0, 0]),
+        # one piece over a step of 100 has no bed within its limits anywhere: ground to 6.35 below 19.05
+        ([0], [100], 200, 19.05, [0], [0], [87.3]),
+    ],
+)
+def test_a_slab_that_no_bed_evens_out(
+    low: list[float], high: list[float], height: float, datum: float, rips: list[float], strips: list[float], ground: list[float]
+) -> None:
+    limits = Limits(least=6.35, usual=9.525, most=19.05, joint=1, rip=50, strip=25)
+    done = decide(np.array(low, float), np.array(high, float), np.full(len(low), float(height)), limits)
+    assert done.datum == pytest.approx(datum)
+    for one, wanted in ((done.rips, rips), (done.strips, strips), (done.ground, ground)):
+        assert one.tolist() == pytest.approx(wanted)
+
+
 def test_a_strip_needs_room() -> None:
     deep, can = strippable(9.525, np.array([-25.0, -60.0]), np.array([-25.0, -60.0]), US)
     assert deep.tolist() == [True, True] and can.tolist() == [False, True]
@@ -207,6 +228,11 @@ def test_a_strip_needs_room() -> None:
         ("x,y,level\n0,0,\n", "line 2: the shot has no level"),
         ("x,y,level\n,,3\n", "line 2: the shot has no place"),
         ("x,y,level\n0,0,1\n1,1,1\n", "has 2 shots"),
+        ("x,y,level\n0,0,1\n", "has 1 shot;"),
+        ("x,y,level\n0,0,1\n1,1,1e8\n5,0,2\n", "line 3: level is '1e8', which no place on a slab has"),
+        ("x,y,level\n" + "0,0,1\n" * 20_001, "has 20,001 shots, and at most 20,000 are read"),
+        ("x,y,level\n0,0,6 ft 8\n1,1,1\n5,0,2\n", "line 2: level is '6 ft 8', which is no length"),
+        ("x,y,level_in\n0,0,1/0\n1,1,1\n5,0,2\n", "line 2: level is '1/0', which is no length"),
         ("x,x,y,level\n0,0,0,1\n", "column x is there twice"),
         ('x,y,level\n"0,0,1\n', "no well-formed CSV"),
     ],
@@ -225,6 +251,18 @@ def test_units_and_lengths_in_words(tmp_path: Path) -> None:
     a, b, _ = survey.read_shots(file)
     assert (a.x, a.y, a.reading) == (1000, pytest.approx(609.6), pytest.approx(5.375 * INCH))
     assert b.reading == pytest.approx(4 * INCH)
+
+
+def test_spreadsheets_of_other_countries_and_fractions(tmp_path: Path) -> None:
+    """Semicolons with decimal commas, tabs, and inches as they are read from a rule."""
+    for text, level in (
+        ("x;y;level\n0;0;-0,5\n1000;0;1,5\n0;1000;2\n", -0.5),
+        ("x\ty\tlevel_in\n0\t0\t-5-3/8\n1000\t0\t1/8\n0\t1000\t2\n", -5.375 * INCH),
+        ("x,y,level_in\n0,0,1/8\n1000,0,1/4\n0,1000,2\n", 0.125 * INCH),
+    ):
+        file = tmp_path / "shots.csv"
+        file.write_text(text)
+        assert survey.read_shots(file)[0].level == pytest.approx(level, abs=1e-6)
 
 
 def test_own_axes_are_tied_by_two_corners() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from dataclasses import dataclass
 
@@ -36,6 +37,14 @@ class Junctions:
         other = names[p.run[b]]
         shared = [corner for corner in self.at_run.get(names[p.run[a]], ()) if other in corner.runs]
         return min(shared, key=lambda corner: (corner.x - p.x[a]) ** 2 + (corner.y - p.y[a]) ** 2, default=None)
+
+    def left_open(self, a: int, b: int) -> bool:
+        """Return whether the runs of two pieces stop square at a corner that does not bond, and a finding names it."""
+        corner = self.between(a, b)
+        if corner is None or corner.kind != "angled" or corner.bonded:
+            return False
+        told = [one for one in self.plan.told if one.code == "bond.angled-corner"]
+        return any(corner.name in (one.corner, *re.findall(r"\w+", one.text)) for one in told)
 
     def tied(self, a: int, b: int, course: int) -> bool:
         """Return whether the runs of two pieces are tied there in a course, and not bonded."""

@@ -100,6 +100,8 @@ def _open_sides(plan: Plan, view: Elevation) -> list[Finding]:
             if ahead is None or _over_top(plan, run, station, side, (low + high) / 2):
                 continue
             gap, other = ahead
+            if not view.own[other] and junctions.left_open(int(view.piece[at]), int(view.piece[other])):
+                continue
             name, beside = p.name[view.piece[at]], p.name[view.piece[other]]
             text = (
                 f"pieces.csv: between {name} and {beside} there are {mm(gap)}, no joint within {mm(plan.header.head.most)}, "

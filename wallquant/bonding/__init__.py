@@ -1,9 +1,10 @@
 """Bonding: from the graph to every piece in its place.  `bond` is the door.
 
-Rooms: `asking` (rules' sentences to problems), `beds` and `coursing` (levels), `cells` (the face cut into courses), `corners` and `phases`
-(who passes), `problem`, `puts`, `span`, `pair` and `stack` (head joints), `forbidding` and `giving` (windows that leave no layout),
-`solving` (all runs), `stamping` (pieces as columns), `conflicts`, `standing` and `rounds` (what cannot be laid is left out, and the rest
-solved again), `placing` (items), `cores` (bars), `laid` and `ledger` (what is laid against what is drawn), `telling` (findings).
+Rooms: `asking` (rules' sentences to problems), `beds` and `coursing` (levels), `cells` (the face cut into courses), `corners` and
+`phases` (who passes), `problem`, `puts`, `intervals`, `span`, `wholes`, `pair` and `stack` (head joints), `forbidding` and `giving`
+(windows that leave no layout), `solving` (all runs), `stamping` (pieces as columns), `conflicts`, `standing` and `rounds` (what cannot be
+laid is left out, and the rest solved again), `placing` (items), `cores` (bars), `laid` and `ledger` (what is laid against what is drawn),
+`telling` (findings).
 """
 
 from __future__ import annotations
@@ -258,7 +259,8 @@ def _bridges(
             sides = [(o.start - a.lo, a.hi - o.end) for a in asks if a.of == "joint" and not a.yields and a.lo < o.start and a.hi > o.end]
             start = end = wanted = None
             if over:
-                under = [through[k] for k in over[0][1].opening]
+                o = o.clear_of(one.fitted.run.over_corner(o))
+                under = [through[k].clear_of(one.fitted.run.over_corner(through[k])) for k in over[0][1].opening]
                 jambs = min(u.start for u in under), max(u.end for u in under)
                 start, end = jambs[0] - min(p.lo for _, p in over), max(p.hi for _, p in over) - jambs[1]
                 wanted = max(p.bearing for _, p in over)
@@ -268,7 +270,7 @@ def _bridges(
             out.append(
                 Bridge(
                     opening=o.key, wall=o.wall, run=run.name, start=o.start, end=o.end, sill=o.sill,
-                    head=hole.top + run.bottom if hole.top + run.bottom > o.head and not over else o.head,
+                    head=max(hole.top + run.bottom, o.head),
                     through=True, filling=o.filling, bridged="lintel" if over else "units" if covered else "none",
                     lintel=tuple(rows[run.name, k] for k, _ in over), bearing_start=start, bearing_end=end, bearing_least=wanted,
                 )

@@ -63,10 +63,11 @@ def _left_open(corner: Corner, asked: Mapping[str, Asked]) -> Finding:
         size = 0.0
     else:
         size = sum(m3 for *_, m3 in wedges(corner, asked))
+        left = f"about {size:.3f} m3" if size >= 0.0005 else "less than 0.001 m3"
         why = "more than two runs meet there" if len(runs) > 2 else "no unit can be cut to close it"
         said = (
-            f"Corner {corner.name} is not square and {why}: {corner.runs[0]} goes on, the others stop square before it, and about "
-            f"{size:.3f} m3 beside them is left open. Close it by hand as the engineer says, or draw the corner less sharp."
+            f"Corner {corner.name} is not square and {why}: {corner.runs[0]} goes on, the others stop square before it, and "
+            f"{left} beside them is left open. Close it by hand as the engineer says, or draw the corner less sharp."
         )
     return Finding(
         code="bond.angled-corner",

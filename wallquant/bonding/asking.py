@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from wallquant.bonding.bridging import bridged, carried, unbridged
+from wallquant.bonding.bridging import bridged, carried, raised, unbridged
 from wallquant.bonding.cells import Block, Levels, level
 from wallquant.bonding.coursing import Fitted, chosen, courses, fitted
 from wallquant.bonding.mitres import askew
@@ -111,8 +111,8 @@ def ask(
             least_rip=catalogue.least_rip,
             low=tuple((c.number, c.top - c.bottom) for c in levels.levels if c.top - c.bottom != run.unit.height),
         ),
-        top=_extended(tuple((s, z - run.bottom) for s, z in fit.top), max(j.thickness for j in run.junctions)),
-        holes=holes(fit, gaps),
+        top=_extended(run, tuple((s, z - run.bottom) for s, z in fit.top)),
+        holes=holes(fit, gaps | raised(fit, spoken)),
         meets=tuple(
             replace(meets(run, j), bonded=j.corner in bondable and j.corner not in tied, askew=askew(run, j, max(offsets)))
             for j in run.junctions
@@ -184,13 +184,25 @@ def _extras(spoken: Sequence[tuple[str, Sentence]]) -> Extras:
     )
 
 
-def _extended(top: Profile, reach: Nm) -> Profile:
+def _extended(run: Run, top: Profile) -> Profile:
     """Carry the slope of a raked top on past both ends: a run that passes at a corner goes on under the same roof."""
-    (a, p), (b, q) = top[0], top[1]
+    reach = max(j.thickness for j in run.junctions)
+    start, end = run.junctions[0], run.junctions[-1]
+    mirrored = tuple((-s, z) for s, z in reversed(top))
+    first = _beyond(mirrored, reach, start.top - run.bottom if start.other else None)
+    last = _beyond(top, reach, end.top - run.bottom if end.other else None)
+    return (*((-s, z) for s, z in reversed(first)), *top, *last)
+
+
+def _beyond(top: Profile, reach: Nm, other: Nm | None) -> Profile:
+    """Carry a slope on past the last point, not lower than the other run stands there."""
     (c, r), (d, t) = top[-2], top[-1]
-    first = ((a - reach, p - round((q - p) * reach / (b - a))),) if p != q and b > a else ()
-    last = ((d + reach, t + round((t - r) * reach / (d - c))),) if r != t and d > c else ()
-    return (*first, *top, *last)
+    if r == t or c == d:
+        return ()
+    low, z = t + round((t - r) * reach / (d - c)), min(t, other) if other is not None else None
+    if z is None or low >= z:
+        return ((d + reach, low),)
+    return ((d + (z - t) * (d - c) // (t - r), z), (d + reach, z)) if z < t else ((d + reach, z),)
 
 
 def bonded(catalogue: Catalogue, unit: Unit) -> Bonded:

@@ -43,6 +43,17 @@ def unbridged(fit: Fitted, spoken: Sequence[tuple[str, Sentence]], left: frozens
     return gaps, asks
 
 
+def raised(fit: Fitted, spoken: Sequence[tuple[str, Sentence]]) -> dict[str, Nm]:
+    """Return, for openings whose fixed piece lies higher than their head, the level of its underside: nothing is laid below it."""
+    catalogue = fit.run.catalogue
+    head, out = {o.key: o.head + catalogue.fit.head.plus + catalogue.bed.most for o in fit.openings}, dict[str, Nm]()
+    for _, one in spoken:
+        for s in (f for a in one.alternatives for f in a) if isinstance(one, Choice) else (one,):
+            if isinstance(s, Fixed) and s.unit and s.bottom is not None:
+                out |= {k: max(s.bottom, out.get(k, s.bottom)) for k in s.opening if s.bottom > head.get(k, s.bottom)}
+    return out
+
+
 def _top_over(fit: Fitted, o: RunOpening) -> Nm:
     return max(level(fit.top, o.start, 1), level(fit.top, o.end, -1), *(z for s, z in fit.top if o.start < s < o.end), o.head)
 

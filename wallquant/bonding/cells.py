@@ -11,6 +11,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from math import isqrt
 
 from wallquant.building import Profile
 from wallquant.units import Nm
@@ -130,6 +131,20 @@ def mean_length(top: Profile, lo: Nm, hi: Nm, bottom: Nm, ceiling: Nm) -> tuple[
     return (area / highest if highest else 0.0), highest
 
 
+def bent(top: Profile, end: Nm, full: Nm, bottom: Nm, ceiling: Nm, least: Nm, least_rip: Nm) -> Nm:
+    """Return how long a piece must be under a rake that bends inwards, so that its mean length is the least piece; 0 under any other.
+
+    `end` is the low end of the rake, `full` where it is highest.  A piece has half of its box from where the steepest line down from
+    the full height meets the bottom; a long piece has enough in any case, since slopes flatter than `FLAT` begin at the least rip.
+    """
+    turns = [(s, z) for s, z in top if min(end, full) < s < max(end, full)]
+    high = min(ceiling, level(top, full, -1 if full > end else 1)) - bottom if turns else 0
+    inner = [(abs(full - s), high - max(0, z - bottom)) for s, z in turns]
+    root = min((high * away // fall for away, fall in inner if fall > 0), default=FAR)
+    toe = abs(full - end) - root
+    return min(2 * least + toe, 1 + max(isqrt(2 * FLAT * high * least), high * least // least_rip)) if toe > 0 else 0
+
+
 @lru_cache(maxsize=4096)
 def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tuple[tuple[Cell, ...], tuple[Scrap, ...]]:
     """Cut the face into cells by course, from -`FAR` to `FAR`; a head joint of width `gap` parts cells that do not go on.
@@ -158,26 +173,30 @@ def face(levels: Levels, top: Profile, blocks: tuple[Block, ...], gap: Nm) -> tu
 
     def owner(x: Nm, row: int) -> int:
         """Say which side keeps its end at a station: where two blocks meet there, the one in this course says so."""
-        low, high = levels.bottom(row), levels.top(row)
-        here = (side for one, side in contested.get(x, ()) if one.bottom < high and one.top > low)
-        return next(here, owners.get(x, -1))
+        if x in contested:
+            low, high = levels.bottom(row), levels.top(row)
+            for one, side in contested[x]:
+                if one.bottom < high and one.top > low:
+                    return side
+        return owners.get(x, -1)
 
     cells: list[Cell] = []
     open_cells: dict[tuple[int, Nm, Nm], tuple[Nm, bool, list[tuple[Nm, Nm, bool]]]] = {}
-    sides: dict[tuple[int, Nm, Nm], tuple[Nm, bool]] = {}  # how high the masonry of each is so far at its right, and whether it fell
+    sides: dict[tuple[int, Nm, Nm], tuple[Nm, bool]] = {}  # of raked ones: how high they are so far at their right, and whether they fell
     for k, bits in enumerate(columns):
         a, b = cuts[k], cuts[k + 1]
         here = {(bit.row, bit.bottom, bit.top): bit for bit in bits}
         for key in [key for key in open_cells if key not in here]:
             cells.append(_closed(key, open_cells.pop(key), a, _touches(key, bits, blocks, a, 1), owner(a, key[0]), gap))
         for key, bit in here.items():
-            rise, fall = (max(bit.bottom, min(bit.top, level(top, x, side))) if bit.raked else bit.top for x, side in ((a, 1), (b, -1)))
-            before, fell = sides[key] if key in open_cells else (rise, False)
-            fell = fell or rise < before
-            valley = fell and (rise > before or fall > rise)
-            sides[key] = fall, (fell and not valley) or fall < rise
-            if key in open_cells and valley:  # no piece has a valley in its top
-                cells.append(_closed(key, open_cells.pop(key), a, True, owner(a, key[0]), gap))
+            if bit.raked or key in sides:
+                rise, fall = (max(bit.bottom, min(bit.top, level(top, x, side))) if bit.raked else bit.top for x, side in ((a, 1), (b, -1)))
+                before, fell = sides.get(key, (bit.top, False)) if key in open_cells else (rise, False)
+                fell = fell or rise < before
+                valley = fell and (rise > before or fall > rise)
+                sides[key] = fall, (fell and not valley) or fall < rise
+                if key in open_cells and valley:  # no piece has a valley in its top
+                    cells.append(_closed(key, open_cells.pop(key), a, True, owner(a, key[0]), gap))
             if key in open_cells:
                 open_cells[key][2].append((a, b, bit.raked))
                 continue
@@ -194,9 +213,9 @@ def _closed(key: tuple[int, Nm, Nm], held: tuple[Nm, bool, list[tuple[Nm, Nm, bo
     row, bottom, top = key
     lo, lapped_lo, stretches = held
     hi = x - gap if lapped and owner > 0 else x
-    whole = [(a, b) for a, b, raked in stretches if not raked]
-    rising = next((a for a, _, raked in stretches if not raked), None)
-    if rising is None:
+    raked = any(rising for _, _, rising in stretches)
+    whole = [(a, b) for a, b, rising in stretches if not rising] if raked else [(lo, hi)]
+    if not whole:
         peak = next((b for a, b, _ in stretches if b != stretches[-1][1]), (lo + hi) // 2)
         full_lo = full_hi = min(hi, max(lo, peak))
     else:
@@ -208,7 +227,7 @@ def _closed(key: tuple[int, Nm, Nm], held: tuple[Nm, bool, list[tuple[Nm, Nm, bo
         hi=hi,
         bottom=bottom,
         top=top,
-        raked=any(raked for _, _, raked in stretches),
+        raked=raked,
         lapped_lo=lapped_lo,
         lapped_hi=lapped,
         full_lo=full_lo,
@@ -219,8 +238,9 @@ def _closed(key: tuple[int, Nm, Nm], held: tuple[Nm, bool, list[tuple[Nm, Nm, bo
 def _touches(key: tuple[int, Nm, Nm], bits: Sequence[_Bit], blocks: Sequence[Block], x: Nm, side: int) -> bool:
     """Say whether a cell that ends at x has masonry or a fixed piece beside it there, on that side."""
     _, bottom, top = key
-    if any(bit.bottom < top and bit.top > bottom for bit in bits):
-        return True
+    for bit in bits:  # a loop: this is asked of every cell
+        if bit.bottom < top and bit.top > bottom:
+            return True
     return any(b.solid and b.bottom < top and b.top > bottom and (b.lo <= x < b.hi if side > 0 else b.lo < x <= b.hi) for b in blocks)
 
 
@@ -263,12 +283,12 @@ def _column(levels: Levels, top: Profile, blocks: Sequence[Block], a: Nm, b: Nm)
     return bits, small
 
 
-def _sloped(levels: Levels, start: Nm, low: Nm, high: Nm, flat: bool) -> tuple[list[_Bit], list[tuple[Nm, Nm]]]:
+def _sloped(levels: Levels, start: Nm, low: Nm, high: Nm, flat: bool) -> tuple[Sequence[_Bit], Sequence[tuple[Nm, Nm]]]:
     """Stack under a slope that stays within one course: whole courses, and one raked."""
     course = levels.course((low + high) // 2)
     if (low + high) // 2 >= levels.top(course) or levels.bottom(course) <= start - levels.height:
         return _stacked(levels, start, min(low, levels.top(course)))
-    bits, small = _stacked(levels, start, levels.top(course - 1)) if course > 1 else ([], [])
+    bits, small = _stacked(levels, start, levels.top(course - 1)) if course > 1 else ((), ())
     bottom = max(levels.bottom(course), start)
     if high <= bottom:  # the toe of the slope lies in the bed
         return bits, [(0 if start == levels.bed else low, high)]
@@ -277,7 +297,8 @@ def _sloped(levels: Levels, start: Nm, low: Nm, high: Nm, flat: bool) -> tuple[l
     return [*bits, _Bit(bottom, levels.top(course), course, True)], small
 
 
-def _stacked(levels: Levels, start: Nm, stop: Nm) -> tuple[list[_Bit], list[tuple[Nm, Nm]]]:
+@lru_cache(maxsize=4096)
+def _stacked(levels: Levels, start: Nm, stop: Nm) -> tuple[Sequence[_Bit], Sequence[tuple[Nm, Nm]]]:
     """Fill the height from start to stop with courses; a rip lower than the least is shared with its neighbour."""
     bits: list[_Bit] = []
     for k in range(levels.course(start), levels.course(max(start, stop - 1)) + 1):
@@ -286,8 +307,8 @@ def _stacked(levels: Levels, start: Nm, stop: Nm) -> tuple[list[_Bit], list[tupl
             bits.append(_Bit(bottom, top, k, False))
     bits = _shared(levels, _shared(levels, bits, 0), -1)
     if len(bits) == 1 and bits[0].top - bits[0].bottom < levels.least_rip:
-        return [], [(bits[0].bottom, bits[0].top)]
-    return bits, []
+        return (), ((bits[0].bottom, bits[0].top),)
+    return tuple(bits), ()
 
 
 def _shared(levels: Levels, bits: list[_Bit], end: int) -> list[_Bit]:

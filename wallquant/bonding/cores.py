@@ -71,14 +71,14 @@ def cored(
     pieces, items, findings
         Pieces with their units, work and holes; bars that end under a lintel or opening; what does not fit.
     """
-    upright = [n for n, i in enumerate(items) if i.kind == "bar" and i.start == i.end and i.size > 0]
+    upright = {n for n, i in enumerate(items) if i.kind == "bar" and i.start == i.end and i.size > 0}
     if not upright:
         return pieces, tuple(items), ()
     rows = _rows(pieces)
     parted: list[Item] = []
     findings: list[Finding] = []
     for n, item in enumerate(items):
-        if n in set(upright):
+        if n in upright:
             parts, told = _parted(item, pieces, rows, runs, system)
             parted += parts
             findings += told

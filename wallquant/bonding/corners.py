@@ -136,12 +136,15 @@ def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
     fit = asked.fitted
     junction = next(j for j in fit.run.junctions if j.corner == corner.name)
     side = {"start": 1, "end": -1, "through": 1}[junction.role]
-    top = level(fit.top, junction.station, side)
+    roof = asked.problem.top  # goes on past the run's drawn ends
+    top = fit.run.bottom + level(roof, junction.station, side)
     if junction.role == "through":
-        top = min(top, level(fit.top, junction.station, -1))
+        top = fit.run.bottom + min(level(roof, junction.station, at) for at in (-1, 1))
     half = junction.thickness // 2
     lo, hi = junction.station - half, junction.station + half
+    top = min([top, *(z for s, z in fit.top[1:-1] if lo < s < hi)])  # where its drawn top dips within the corner it ends
     least = asked.problem.how.least
+    near = [o for o in asked.problem.holes if o.lo < hi and o.hi > lo]
     out: list[Nm | None] = []
     for k in range(count):
         if k >= len(fit.courses.levels):
@@ -149,7 +152,7 @@ def _standing(corner: Corner, asked: Asked, count: int) -> list[Nm | None]:
             continue
         course = fit.courses.levels[k]
         floor, ceiling = course.bottom - fit.run.bottom, course.top - fit.run.bottom
-        holes = [o for o in asked.problem.holes if o.bottom < ceiling and o.top > floor and o.lo < hi and o.hi > lo]
+        holes = [o for o in near if o.bottom < ceiling and o.top > floor]
         if junction.role == "start":
             hole = any(o.lo - lo < least for o in holes)
         elif junction.role == "end":

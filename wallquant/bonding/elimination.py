@@ -53,12 +53,14 @@ def eliminated(costs: Mapping[int, Table], tables: Mapping[tuple[int, int], Tabl
         put(pair, tables[pair])
     size = {v: len(costs[v]) for v in costs}
     left = set(costs)
+    sizes = {v: _cells(v, of, factors, size) for v in left}
     steps: list[tuple[int, tuple[int, ...], Table]] = []
     chosen: dict[int, int] = {}
     while left:
-        cells, v, others = min(_cells(v, of, factors, size) for v in left)
+        cells, v, others = min(sizes.values())
         if cells > CELLS:
             v = max(left, key=lambda w: (len(of[w]), size[w], -w))
+            others = sizes[v][2]
             for names, table in take(v):
                 at = names.index(v)
                 rest = names[:at] + names[at + 1 :]
@@ -76,7 +78,8 @@ def eliminated(costs: Mapping[int, Table], tables: Mapping[tuple[int, int], Tabl
             if others:
                 put(others, total.min(axis=-1))
         left.discard(v)
-        del of[v]
+        del of[v], sizes[v]
+        sizes |= {w: _cells(w, of, factors, size) for w in others}  # what else there is has the tables that it had
     for v, others, best in reversed(steps):
         chosen[v] = int(best[tuple(chosen[w] for w in others)])
     return chosen

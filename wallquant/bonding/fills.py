@@ -10,11 +10,14 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from wallquant.bonding.span import Bonded, Interval, Reach, Span, even, layouts, reach, relaxed
+from wallquant.bonding.intervals import Interval
+from wallquant.bonding.pair import Half, Pair
+from wallquant.bonding.span import Bonded, Reach, Span, layouts, reach, relaxed
+from wallquant.bonding.wholes import even, one_at_most, whole
 from wallquant.units import Nm
 
-Shape = tuple[Nm, Nm, Nm, Nm, Nm]
-"""Length of a span, between which stations its units are not cut, and how far its ends lean."""
+Shape = tuple[Nm, Nm, Nm, Nm, Nm, Nm, Nm]
+"""Length of a span, between which stations its units are not cut, how far its ends lean, least pieces where its rakes bend inwards."""
 
 Pieces = tuple[tuple[Nm, Nm], ...]
 
@@ -41,12 +44,14 @@ class Fill:
 
 def shape_of(span: Span) -> Shape:
     """Return a span without its place."""
-    return span.hi - span.lo, span.whole[0] - span.lo, span.whole[1] - span.lo, span.lean_lo, span.lean_hi
+    lo, (first, last) = span.lo, span.whole
+    return span.hi - lo, first - lo, last - lo, span.lean_lo, span.lean_hi, span.bent_lo, span.bent_hi
 
 
 def moved(windows: Sequence[Interval], lo: Nm, end: Nm) -> tuple[Interval, ...]:
     """Return the windows that touch the stations from `lo` to `end`, relative to `lo`, joined where they overlap, sorted."""
-    inside = [(max(-1, a - lo), min(end - lo + 1, b - lo)) for a, b in windows if b > lo and a < end]
+    last = end - lo + 1
+    inside = [(a - lo if a >= lo else -1, b - lo if b <= end else last) for a, b in windows if b > lo and a < end]
     if len(inside) < 2:
         return tuple(inside)
     inside.sort()
@@ -67,9 +72,11 @@ def offset_windows(centres: Sequence[int], offset: Nm, joint: Nm) -> list[Interv
 
 def near_windows(joints: Sequence[int], shift: Nm, length: Nm, offset: Nm, joint: Nm) -> list[Interval]:
     """Return the windows that the joints of a neighbour put on a span of this length; `shift`: the neighbour's start less its own."""
-    reach_of = 2 * (offset + joint)
+    if offset <= 0:
+        return []
+    reach_of, more, less = 2 * (offset + joint), 2 * shift + joint + 2 * offset, 2 * shift + joint - 2 * offset
     lo, hi = bisect_left(joints, -2 * shift - reach_of), bisect_right(joints, 2 * (length - shift) + reach_of)
-    return offset_windows([c + 2 * shift for c in joints[lo:hi]], offset, joint)
+    return [((c + less) // 2, -(-(c + more) // 2)) for c in joints[lo:hi]]
 
 
 @dataclass
@@ -81,6 +88,9 @@ class Fills:
     made: dict[tuple[Shape, Pieces], Fill] = field(default_factory=dict)
     counts: dict[tuple[object, ...], int | None] = field(default_factory=dict)
     reached: dict[tuple[Shape, tuple[Interval, ...]], Reach | None] = field(default_factory=dict)
+    pairs: dict[tuple[Half, Half, Nm], Pair | None] = field(default_factory=dict)
+    bounds: dict[tuple[Half, Half, Nm], int] = field(default_factory=dict)
+    """What `proving` found of two courses."""
 
     def fill(self, shape: Shape, windows: tuple[Interval, ...], limit: int, extra: int = 0) -> tuple[Fill, ...]:
         """Return layouts with the fewest cuts (or `extra` more) that keep the windows (as `moved` returns them), if there are any."""
@@ -125,29 +135,37 @@ class Fills:
 
     def _one(self, shape: Shape, pieces: Pieces) -> Fill:
         _, full_lo, full_hi, *_ = shape
-        lengths = [b - a for a, b in pieces if b - a != self.how.unit or a < full_lo or b > full_hi]
-        gaps = [b[0] - a[1] for a, b in itertools.pairwise(pieces)]
-        raked = sum(a < full_lo or b > full_hi for a, b in pieces)
-        cost = CUT * len(lengths) + PIECE * len(pieces) + SETTING * (len(set(lengths)) + raked) + sum(g != self.how.joint for g in gaps)
-        joints = tuple(a[1] + b[0] for a, b in itertools.pairwise(pieces))
-        return Fill(pieces, joints, len(lengths), cost)
+        unit, joint = self.how.unit, self.how.joint
+        lengths = [b - a for a, b in pieces if b - a != unit or a < full_lo or b > full_hi]
+        raked = 0 if _upright(shape) else sum(a < full_lo or b > full_hi for a, b in pieces)
+        gaps = [(e, s) for (_, e), (s, _) in itertools.pairwise(pieces)]
+        uneven = len([1 for e, s in gaps if s - e != joint])
+        cost = CUT * len(lengths) + PIECE * len(pieces) + SETTING * (len(set(lengths)) + raked) + uneven
+        return Fill(pieces, tuple([e + s for e, s in gaps]), len(lengths), cost)
 
     def fewest(self, shape: Shape, windows: tuple[Interval, ...]) -> int | None:
         """Return the fewest cuts of a span by itself, or None where it cannot be filled with the windows kept."""
         key = (shape, windows)
         if key not in self.counts:
-            span = _placed(shape)
-            if even(span, self.how, windows):
-                self.counts[key] = 0
-            else:
-                found = self._reach(shape, windows)
-                self.counts[key] = found.cuts if found else None
+            self.counts[key] = self._fewest(shape, windows)
         return self.counts[key]
+
+    def _fewest(self, shape: Shape, windows: tuple[Interval, ...]) -> int | None:
+        if even(_placed(shape), self.how, windows):
+            return 0
+        few = one_at_most(shape[0], self.how, windows) if _upright(shape) else None
+        if few is not None:
+            return few
+        found = self._reach(shape, windows)
+        return found.cuts if found else None
 
     def least(self, shape: Shape, windows: tuple[Interval, ...]) -> int:
         """Return a lower bound for the cuts of a span, joints anywhere in their range (0 where it cannot be filled)."""
-        if self.how.joint_least == self.how.joint_most:
-            return self.fewest(shape, windows) or 0
+        nominal = self.fewest(shape, windows)
+        if nominal == 0 or self.how.joint_least == self.how.joint_most:
+            return nominal or 0
+        if nominal == 1 and _upright(shape) and not whole(shape[0], self.how):
+            return 1
         key = ("least", shape, windows)
         if key not in self.counts:
             found = reach(_placed(shape), self.how, relaxed(windows, self.how), ranged=True)
@@ -155,7 +173,15 @@ class Fills:
         return self.counts[key] or 0
 
 
+def _upright(shape: Shape) -> bool:
+    """Say whether units are whole all over a span of this shape."""
+    return shape[1:] == (0, shape[0], 0, 0, 0, 0)
+
+
 def _placed(shape: Shape) -> Span:
-    length, full_lo, full_hi, lean_lo, lean_hi = shape
+    length, full_lo, full_hi, lean_lo, lean_hi, bent_lo, bent_hi = shape
     low, high = (0 if lean_lo and full_lo == 1 else full_lo), (length if lean_hi and full_hi == length - 1 else full_hi)
-    return Span(lo=0, hi=length, bottom=0, top=0, full_lo=low, full_hi=high, lean_lo=lean_lo, lean_hi=lean_hi)
+    return Span(
+        lo=0, hi=length, bottom=0, top=0, full_lo=low, full_hi=high,
+        lean_lo=lean_lo, lean_hi=lean_hi, bent_lo=bent_lo, bent_hi=bent_hi,
+    )  # fmt: skip

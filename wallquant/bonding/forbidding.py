@@ -11,8 +11,8 @@ from dataclasses import replace
 from itertools import pairwise
 
 from wallquant.bonding.asking import Asked
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.problem import Ask, Problem
-from wallquant.bonding.span import Interval
 from wallquant.findings import Finding, Place
 from wallquant.rules import RuleError
 from wallquant.units import Nm, text

@@ -6,7 +6,8 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.intervals import Interval
+from wallquant.bonding.span import Span
 
 if TYPE_CHECKING:
     from wallquant.bonding.problem import Ask

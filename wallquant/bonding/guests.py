@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 import shapely
 
 from wallquant.bonding.asking import Asked
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.laid import Box, Guest, edges, outline, slopes
 from wallquant.bonding.solving import Solved
-from wallquant.bonding.span import Interval
 from wallquant.layout import Run
 from wallquant.units import MM, Nm
 
@@ -25,12 +25,13 @@ def guests(asked: Mapping[str, Asked], solved: Mapping[str, Solved]) -> dict[str
     boxes = {name: _boxes(asked[name], solved[name]) for name in names}
     live = [n for n in names if boxes[n]]
     strips = [_strip(asked[n].fitted.run, *_reach(boxes[n]), asked[n].problem.how.joint_most) for n in live]
+    heights = [(min(b[2] for b in boxes[n]), max(b[3] for b in boxes[n])) for n in live]
     out: dict[str, list[Guest]] = {n: [] for n in names}
     if len(live) > 1:
         one, two = shapely.STRtree(strips).query(strips, predicate="intersects")
         for i, j in sorted(zip(one.tolist(), two.tolist(), strict=True)):
             if i != j:
-                out[live[i]] += _seen(asked[live[i]], asked[live[j]], boxes[live[j]], i < j)
+                out[live[i]] += _seen(asked[live[i]], asked[live[j]], boxes[live[j]], heights[j], i < j)
     return {n: tuple(sorted(set(out[n]), key=lambda g: (g.box, g.joint))) for n in names}
 
 
@@ -60,8 +61,8 @@ def _strip(run: Run, start: Nm, end: Nm, joint: Nm) -> shapely.Polygon:
     return shapely.Polygon([(x / MM, y / MM) for x, y in points])
 
 
-def _seen(host: Asked, other: Asked, boxes: list[Box], earlier: bool) -> Iterator[Guest]:
-    """Yield the boxes of another run that reach into the host's thickness, as the host sees them."""
+def _seen(host: Asked, other: Asked, boxes: list[Box], heights: Interval, earlier: bool) -> Iterator[Guest]:
+    """Yield the boxes of another run, which lie between two heights, that reach into the host's thickness, as the host sees them."""
     here, there = host.fitted.run, other.fitted.run
     (u, v), (p, q) = here.direction, there.direction
     along, across = u * p + v * q, u * q - v * p
@@ -71,6 +72,8 @@ def _seen(host: Asked, other: Asked, boxes: list[Box], earlier: bool) -> Iterato
     half, wide = there.thickness // 2, here.thickness // 2
     # a course of room below and above: beds on the wall below count, the rest of it does not
     low, high = -here.unit.height - shift, max(z for _, z in host.problem.top) + here.unit.height - shift
+    if heights[1] < low or heights[0] > high:
+        return
     for a, b, bottom, top in boxes:
         if top < low or bottom > high:
             continue

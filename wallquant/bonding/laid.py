@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from wallquant.bonding.cells import level
+from wallquant.bonding.intervals import Interval, joined
 from wallquant.bonding.problem import Problem
 from wallquant.bonding.solving import Solved
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.span import Span
 from wallquant.units import Nm
 
 Box = tuple[Nm, Nm, Nm, Nm]
@@ -157,9 +158,9 @@ def region(problem: Problem, solved: Solved, guests: Sequence[Guest]) -> Region:
     for z in sorted({u[2] for u in under}):
         line = [(a, b) for a, b, at in under if at == z]
         here = [(a, b) for a, b, bottom, top in (g.box for g in guests) if bottom <= z < top]
-        rest = _without(_closed(line + here, most), _closed(here, most))  # a joint between two guests is theirs
+        rest = _without(joined(line + here, most), joined(here, most))  # a joint between two guests is theirs
         for below in sorted((t for t in tops if 0 < z - t <= most), reverse=True):
-            common = _common(rest, _closed(tops[below], most))
+            common = _common(rest, joined(tops[below], most))
             boxes += [(a, b, below, z) for a, b in common]
             rest = _without(rest, common)
         if z == problem.levels.bed:
@@ -174,8 +175,8 @@ def _parting(members: Sequence[Side], lo: Nm, hi: Nm, bed: Nm, most: Nm) -> list
     """
     if hi - lo <= most:
         return []
-    left = _closed([(m[2], m[4]) for m in members if m[1] == lo], most)
-    right = _closed([(m[2], m[3]) for m in members if m[0] == hi], most)
+    left = joined([(m[2], m[4]) for m in members if m[1] == lo], most)
+    right = joined([(m[2], m[3]) for m in members if m[0] == hi], most)
     return [(lo, hi, 0 if p == bed else p, q) for p, q in _common(left, right)]
 
 
@@ -202,16 +203,6 @@ def _between(members: Sequence[Side], guests: Sequence[Guest], most: Nm) -> list
                 if 0 < b[0] - a[1] <= most and low < high and (mine or own):
                     out.add((a[1], b[0], low, high))
     return sorted(out)
-
-
-def _closed(spans: list[Interval], most: Nm) -> list[Interval]:
-    out: list[Interval] = []
-    for a, b in sorted(spans):
-        if out and a - out[-1][1] <= most:
-            out[-1] = (out[-1][0], max(b, out[-1][1]))
-        elif b > a:
-            out.append((a, b))
-    return out
 
 
 def _common(one: list[Interval], two: list[Interval]) -> list[Interval]:

@@ -17,7 +17,7 @@ import shapely
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import level
 from wallquant.bonding.laid import Box, Guest, Region
-from wallquant.bonding.problem import Meets, Problem
+from wallquant.bonding.problem import Meets, Problem, Put
 from wallquant.bonding.solving import Solved
 from wallquant.bonding.standing import HANGS
 from wallquant.building import Wall
@@ -32,6 +32,8 @@ GRID = 1e-6
 """Overlays are made on a grid of one nanometre: exact for our lengths, and never undecided."""
 
 
+BARE = "over openings that nothing bridges"
+HIGHER = "between the heads of openings and lintels that lie higher"
 PAST = "past a corner, by less than a piece"
 SHARP = "beside a corner at which it stops square before another wall"
 
@@ -87,8 +89,11 @@ def accounts(run: Run, asked: Asked, solved: Solved, laid: Region, guests: Seque
     causes: dict[str, list[Any]] = {}
     for one in solved.face.scraps:
         causes.setdefault(one.reason, []).append(_box(one.lo / MM, one.hi / MM, one.bottom / MM, one.top / MM))
-    causes["over openings that nothing bridges"] = _unbridged(asked)
-    causes[HANGS] = [_less(_or(_voids(asked)), _or([whole, theirs]))]
+    laid_there = _or([whole, theirs])
+    for reason, strips in _unbridged(asked, solved.face.puts).items():
+        causes[reason] = [_less(_or(strips), laid_there)] if strips else []
+    voids = _voids(asked)
+    causes[HANGS] = [_less(_or(voids), laid_there)] if voids else []
     scraps = {reason: _or(boxes) for reason, boxes in sorted(causes.items())}
     drawn_openings = {o.key: o for o in run.openings}
     edges = [-FAR, *((a.end + b.start) / 2 / MM for a, b in zip(run.parts, run.parts[1:], strict=False)), FAR]
@@ -149,14 +154,16 @@ def _chained(spans: list[tuple[Nm, Nm]]) -> list[tuple[Nm, Nm]]:
     return out
 
 
-def _unbridged(asked: Asked) -> list[Any]:
-    """Return the strips over openings that nothing bridges: they are set aside."""
-    out: list[Any] = []
+def _unbridged(asked: Asked, puts: Sequence[Put]) -> dict[str, list[Any]]:
+    """Return the strips over openings that nothing bridges, and those below lintels that lie higher: they are set aside."""
+    out: dict[str, list[Any]] = {}
     bottom = asked.fitted.run.bottom
     through = [o for o in asked.fitted.openings if o.through]
-    for o, hole in zip(through, asked.problem.holes, strict=False):
+    bridged = {n for put in puts if put.unit for n in put.opening}
+    for n, (o, hole) in enumerate(zip(through, asked.problem.holes, strict=False)):
         if hole.top > o.head - bottom:
-            out.append(_box(o.start / MM, o.end / MM, (o.head - bottom) / MM, hole.top / MM))
+            strip = _box(o.start / MM, o.end / MM, (o.head - bottom) / MM, hole.top / MM)
+            out.setdefault(HIGHER if n in bridged else BARE, []).append(strip)
     return out
 
 
@@ -206,7 +213,7 @@ def _account(
     borrowed = _or([_and(_and(extra, square), beyond), _and(extra, closed)])
     longer = _and(_less(extra, borrowed), beyond)
     past = _or([_box(-FAR, ends[0], -FAR, FAR), _box(ends[1], FAR, -FAR, FAR)])
-    shorter = _and(_and(_less(lack, lent), past), ceiling)
+    shorter = _less(_and(_and(lack, past), ceiling), lent)
     taller = extra.area - borrowed.area - longer.area
     lower = lack.area - lent.area - shorter.area
     m3 = thick * 1e-9

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import ceil, sqrt
 
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.intervals import Interval
+from wallquant.bonding.span import Span
 from wallquant.graph.planes import least_askew
 from wallquant.layout import Junction, Run
 from wallquant.units import INCH, MM, Nm

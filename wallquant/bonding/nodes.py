@@ -8,7 +8,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,8 @@ from wallquant.bonding.fills import (
     offset_windows,
     shape_of,
 )
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.intervals import FAR, Interval
+from wallquant.bonding.span import Span
 from wallquant.units import Nm
 
 POOL = 80
@@ -60,7 +61,7 @@ class Row:
     soft: tuple[Soft, ...] = ()
 
 
-FAR: Nm = 10**15
+T = TypeVar("T", int, NDArray[np.int64])
 
 SoftKey = tuple[Nm, Nm, str, int]
 
@@ -76,6 +77,8 @@ class Kind:
     soft: tuple[SoftKey, ...]
     ends: tuple[int, ...]
     least: int
+    tries: tuple[tuple[Interval, ...], ...]
+    """Windows with the soft ones for joints that are to be kept too: all of them, those that rank before cuts, none."""
     pool: dict[Fill, int] = field(default_factory=dict)
     version: int = 0
     padded: tuple[int, NDArray[np.int64]] | None = None
@@ -124,7 +127,7 @@ class Net:
                 key = (shape, hard, lapped, soft, own)
                 kind = kinds.get(key)
                 if kind is None:
-                    kind = Kind(shape, hard, lapped, windows, soft, own, fills.least(shape, windows))
+                    kind = Kind(shape, hard, lapped, windows, soft, own, fills.least(shape, windows), _tries(windows, soft, shape[0], j))
                     kind.hopeless = fills.fewest(shape, windows) is None
                     kinds[key] = kind
                 self.of_row[-1].append(len(self.nodes))
@@ -158,18 +161,12 @@ class Net:
     def candidates(self, u: int, near: Sequence[Interval], limit: int) -> tuple[Fill, ...]:
         """Solve one span against given windows and add what is found to its pool; where that is impossible windows give way."""
         kind = self.nodes[u].kind
-        joint, end = self.how.joint, kind.shape[0] + self.how.joint
-        soft = [(lo, hi + joint, yields) for lo, hi, of, yields in kind.soft if of == "joint"]
-        before = [(a, b) for a, b, yields in soft if yields <= RANKED]
-        after = [(a, b) for a, b, yields in soft if yields > RANKED]
-        tries = [[*near, *before, *after]] if after else []
-        tries += [[*near, *before]] if before else []
-        tries.append(list(near))
+        end = kind.shape[0] + self.how.joint
         out: list[Fill] = []
-        for n, more in enumerate(tries):
-            found = self.fills.fill(kind.shape, moved([*kind.windows, *more], 0, end) if more else kind.windows, limit)
+        for n, windows in enumerate(kind.tries):
+            found = self.fills.fill(kind.shape, moved([*windows, *near], 0, end) if near else windows, limit)
             out += [f for f in found if f not in out]
-            if found and not (after and n == 0):
+            if found and (n or len(kind.tries) < 3):
                 break
         if not out:
             giving = [moved([*kind.hard, *_shrunk([*near, *kind.lapped], n)], 0, end) for n in (3, 2, 1)]
@@ -251,8 +248,10 @@ class Net:
                 least = ys[k] - at
             if k and at - ys[k - 1] < least:
                 least = at - ys[k - 1]
-        total += sum(_severity(gap, two) for c in b.kind.ends for x in one.joints if (gap := abs(x - c - shift)) < two)
-        total += sum(_severity(gap, two) for c in a.kind.ends for y in ys if (gap := abs(y + shift - c)) < two)
+        for c in b.kind.ends:
+            total += sum(_severity(gap, two) for x in one.joints if (gap := abs(x - c - shift)) < two)
+        for c in a.kind.ends:
+            total += sum(_severity(gap, two) for y in ys if (gap := abs(y + shift - c)) < two)
         return total + (NEAR * (wide - least)) // wide
 
     def total(self, picks: Sequence[Fill]) -> int:
@@ -267,7 +266,7 @@ class Net:
         for v, off in sides:
             other = self.nodes[v]
             shift = 2 * (other.span.lo - self.nodes[u].span.lo)
-            y = np.array([picks[v].joints], np.int64) + shift if picks[v].joints else np.array([[FAR]], np.int64)
+            y = np.array([picks[v].joints or (FAR,)], np.int64).T + shift
             total = total + self._costs(kind, self._joints(kind), other.kind.ends, y, shift, off)[:, 0]
         return total
 
@@ -285,35 +284,51 @@ class Net:
     def _costs(
         self, kind: Kind, x: NDArray[np.int64], ends: Sequence[int], y: NDArray[np.int64], shift: Nm, offset: Nm
     ) -> NDArray[np.int64]:
-        """Return joints too near and how near the nearest are, for layouts x of a kind and y of a neighbour with these lapped ends."""
+        """Return joints too near and how near the nearest are, for layouts x of a kind and y of a neighbour with these lapped ends.
+
+        x and y have a layout a column: numpy takes the least of all layouts at once.
+        """
         wide, two = self.how.unit, 2 * offset
-        apart = np.abs(x[:, None, :, None] - y[None, :, None, :]).reshape(len(x), len(y), -1)
-        least = np.minimum(apart.min(axis=2), wide)
+        apart = np.abs(x[:, None, :, None] - y[None, :, None, :]).reshape(-1, x.shape[1] * y.shape[1])
+        least = np.minimum(apart.min(axis=0), wide)
         total = (NEAR * (wide - least)) // wide
-        close = least < two
-        if close.any():
-            total[close] += _severities(apart[close], two).sum(axis=1)
+        if least.min() < two:
+            _, both = near = np.nonzero(apart < two)
+            np.add.at(total, both, _severity(apart[near], two))
+        out: NDArray[np.int64] = total.reshape(x.shape[1], y.shape[1])
         for c in ends:
-            total = total + _severities(np.abs(x - (c + shift)), two).sum(axis=1)[:, None]
+            out += _severities(np.abs(x - (c + shift)), two)[:, None]
         for c in kind.ends:
-            total = total + _severities(np.abs(y - c), two).sum(axis=1)[None, :]
-        out: NDArray[np.int64] = total
+            out += _severities(np.abs(y - c), two)
         return out
 
     def _joints(self, kind: Kind) -> NDArray[np.int64]:
-        """Return the joints of a kind's layouts, one row each, filled up far to the left."""
+        """Return the joints of a kind's layouts, one column each, filled up far to the left."""
         if kind.padded is None or kind.padded[0] != kind.version:
             kind.padded = kind.version, _padded([f.joints for f in kind.pool], -2 * FAR)
         return kind.padded[1]
 
 
-def _severity(gap: int, two: int) -> int:
+def _severity(gap: T, two: int) -> T:
     """Return what two joints nearer than asked cost (twice their distance, twice the offset): one broken, and more the nearer."""
     return VIOLATION + VIOLATION // 1000 * ((two - gap) * 1000 // two)
 
 
 def _severities(gaps: NDArray[np.int64], two: int) -> NDArray[np.int64]:
-    return np.where(gaps < two, VIOLATION + VIOLATION // 1000 * ((two - gaps) * 1000 // max(1, two)), 0)
+    """Return for each column what those of its distances cost that are less than asked."""
+    near = gaps < two
+    if not near.any():
+        return np.zeros(gaps.shape[1], np.int64)
+    out: NDArray[np.int64] = np.where(near, _severity(gaps, two), 0).sum(axis=0)
+    return out
+
+
+def _tries(windows: tuple[Interval, ...], soft: Sequence[SoftKey], length: Nm, joint: Nm) -> tuple[tuple[Interval, ...], ...]:
+    kept = [(lo, hi + joint, yields) for lo, hi, of, yields in soft if of == "joint"]
+    before = [(a, b) for a, b, yields in kept if yields <= RANKED]
+    after = [(a, b) for a, b, yields in kept if yields > RANKED]
+    more = [[*before, *after], before] if after else [before] if before else []
+    return (*(moved([*windows, *one], 0, length + joint) for one in more), windows)
 
 
 def _shrunk(windows: Sequence[Interval], share: int) -> list[Interval]:
@@ -321,6 +336,6 @@ def _shrunk(windows: Sequence[Interval], share: int) -> list[Interval]:
     return [((a + b) // 2 - (b - a) * share // 8, (a + b) // 2 + (b - a) * share // 8) for a, b in windows]
 
 
-def _padded(rows: Sequence[Sequence[int]], fill: int) -> NDArray[np.int64]:
-    width = max(1, max(len(r) for r in rows))
-    return np.array([[*r, *[fill] * (width - len(r))] for r in rows], np.int64)
+def _padded(layouts: Sequence[Sequence[int]], fill: int) -> NDArray[np.int64]:
+    deep = max(1, max(len(r) for r in layouts))
+    return np.array([[*r, *[fill] * (deep - len(r))] for r in layouts], np.int64).T.copy()

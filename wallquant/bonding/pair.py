@@ -15,7 +15,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from wallquant.bonding.span import FAR, Bonded, Interval, Span, closed, free, holds, relaxed, union
+from wallquant.bonding.intervals import FAR, Interval, free, holds, union
+from wallquant.bonding.span import Bonded, Span, closed, relaxed
 from wallquant.units import Nm
 
 Zone = tuple[Nm, Nm, Nm, Nm, Nm, Nm]

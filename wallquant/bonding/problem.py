@@ -9,11 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, face, level, mean_length
+from wallquant.bonding.cells import FAR, Block, Cell, Levels, Scrap, bent, face, level, mean_length
 from wallquant.bonding.giving import bearable, hard
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.mitres import Askew, parted
 from wallquant.bonding.nodes import Row, Soft
-from wallquant.bonding.span import Bonded, Interval, Span
+from wallquant.bonding.span import Bonded, Span
 from wallquant.bonding.stack import Solver
 from wallquant.building import Profile
 from wallquant.units import Nm
@@ -260,11 +261,20 @@ def spans_of(problem: Problem, passes: Passes, cell: Cell, at: Extent, windows: 
     """Return the spans of a cell: clipped to the extent of its course, parted where others pass, and at the legs of mitred corners."""
     lo, hi, gaps, butts = at
     spans = clipped(cell, lo, hi, gaps, butts)
+    if cell.raked:
+        spans = [_bent(problem, span) for span in spans]
     first, last = problem.meets[0], problem.meets[-1]
     if first.askew is None and last.askew is None:
         return spans
     ends = (lo, first.askew, passes[0][cell.row - 1]), (hi, last.askew, passes[-1][cell.row - 1])
     return parted(spans, ends, windows, problem.how.joint, problem.how.least)
+
+
+def _bent(problem: Problem, span: Span) -> Span:
+    """Say what pieces a span takes where a rake at its ends bends inwards."""
+    sizes = span.bottom, span.top, problem.how.least, problem.levels.least_rip
+    low, high = (bent(problem.top, end, full, *sizes) for end, full in ((span.lo, span.full_lo), (span.hi, span.full_hi)))
+    return replace(span, bent_lo=low, bent_hi=high) if low or high else span
 
 
 def clipped(cell: Cell, lo: Nm, hi: Nm, gaps: Sequence[tuple[Nm, Nm, bool]], butts: tuple[bool, bool]) -> list[Span]:

@@ -14,9 +14,10 @@ from dataclasses import replace
 from itertools import pairwise
 
 from wallquant.bonding.fills import Fill, moved
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.nodes import Net
 from wallquant.bonding.pair import Half, Pair, least_two, two
-from wallquant.bonding.span import Interval, Span, fewest_pieces
+from wallquant.bonding.span import Span, fewest_pieces
 from wallquant.units import Nm
 
 Star = tuple[tuple[int, ...], tuple[int, ...]]
@@ -35,8 +36,6 @@ class Proof:
         self.net = net
         self.least = {n.number: n.kind.least for n in net.nodes}
         self.gains: dict[Star, int] = {}
-        self.pairs_found: dict[tuple[Half, Half, Nm], Pair | None] = {}
-        self.bounds: dict[tuple[Half, Half, Nm], int] = {}
         self.packed: list[tuple[Star, int]] = []
 
     def bound(self) -> int:
@@ -124,9 +123,10 @@ class Proof:
         if exact is not None and (exact.cuts <= alone or how.joint_least == how.joint_most):
             return exact.cuts - alone
         key = (lower, upper, offset)
-        if key not in self.bounds:
-            self.bounds[key] = least_two(lower, upper, how, offset)
-        return max(0, self.bounds[key] - alone)
+        bounds = self.net.fills.bounds
+        if key not in bounds:
+            bounds[key] = least_two(lower, upper, how, offset)
+        return max(0, bounds[key] - alone)
 
     def fitted(self, star: Star, picks: Mapping[int, Fill], *, below: bool, above: bool) -> dict[int, Fill]:
         """Return the best layouts of a star between what lies below and above it, none where there are none."""
@@ -138,17 +138,18 @@ class Proof:
             near[u] = [w for v, off in net.nodes[u].above for w in net.near(u, v, off, picks[v])]
         lower, upper, offset = self.halves(star, near)
         self.exact(star, lower, upper, offset)
-        return dict(self.laid(star, lower, upper, self.pairs_found[lower, upper, offset]))
+        return dict(self.laid(star, lower, upper, self.net.fills.pairs[lower, upper, offset]))
 
     def exact(self, star: Star, lower: Half, upper: Half, offset: Nm) -> Pair | None:
         """Search a star with nominal joints, and put what is found into the pools."""
         net = self.net
         key = (lower, upper, offset)
-        if key not in self.pairs_found:
-            self.pairs_found[key] = two(lower, upper, net.how, offset)
-        for u, fill in self.laid(star, lower, upper, self.pairs_found[key]):
+        found = net.fills.pairs
+        if key not in found:
+            found[key] = two(lower, upper, net.how, offset)
+        for u, fill in self.laid(star, lower, upper, found[key]):
             net.keep(net.nodes[u].kind, [fill])
-        return self.pairs_found[key]
+        return found[key]
 
     def laid(self, star: Star, lower: Half, upper: Half, found: Pair | None) -> Iterator[tuple[int, Fill]]:
         """Yield each span of a star with its layout."""

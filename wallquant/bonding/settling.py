@@ -12,9 +12,9 @@ from collections.abc import Iterable, Sequence
 
 from wallquant.bonding.elimination import eliminated
 from wallquant.bonding.fills import VIOLATION, Fill, Fills, moved
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.nodes import Net, Row
 from wallquant.bonding.proving import Proof
-from wallquant.bonding.span import Interval
 
 REACH = 3
 """How far from a bad node pools grow at first, edge by edge; each round goes one further."""

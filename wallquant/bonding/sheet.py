@@ -12,9 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from wallquant.bonding.cells import FAR, Block, Cell, Scrap, face
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.problem import Passes, Problem, Put, blocks_of, extent, groups, spans_of
 from wallquant.bonding.puts import sound
-from wallquant.bonding.span import Interval, Span
+from wallquant.bonding.span import Span
 from wallquant.bonding.stack import Solver
 from wallquant.units import Nm
 
@@ -51,11 +52,13 @@ class _Course:
 
 @dataclass(slots=True, eq=False)
 class _Made:
-    """What the sheets of one problem share: parts, faces of some blocks, and the hard windows of each group by course."""
+    """What the sheets of one problem share: parts, faces of some blocks, the hard windows of each group by course, and the first and
+    last station of each course by who passes at the ends and their fit."""
 
     parts: dict[tuple[Cell, tuple[Interval, ...]], _Part] = field(default_factory=dict)
     faces: dict[tuple[Block, ...], Fresh] = field(default_factory=dict)
     hard: dict[tuple[int, int], dict[int, set[Interval]]] = field(default_factory=dict)
+    ends: dict[tuple[object, ...], list[tuple[Nm, Nm]]] = field(default_factory=dict)
 
 
 class Sheet:
@@ -174,7 +177,9 @@ class Sheet:
         key = (passes[0], passes[-1], shift)
         if key not in self.ends:
             levels = self.problem.levels
-            ends = [extent(self.problem, passes, k, shift)[:2] for k in range(1, levels.count + 1)]
+            ends = self.made.ends.get(key)
+            if ends is None:
+                ends = self.made.ends[key] = [extent(self.problem, passes, k, shift)[:2] for k in range(1, levels.count + 1)]
             first, last = min((lo for lo, _ in ends), default=0), max((hi for _, hi in ends), default=0)
             total = sum(
                 SCRAP * ((min(s.hi, last) - max(s.lo, first)) * (s.top - s.bottom) // 10**12)
@@ -230,13 +235,13 @@ def spliced(
     wide = 2 * problem.how.joint + 4
     left, m = _clear([x for x in edges if x <= p][::-1], wide, -1)
     right, n = _clear([x for x in edges if x >= q], wide, 1)
-    near = tuple(b for b in blocks if b.lo < right and b.hi > left)
-    if near not in faces:
-        cells, scrapped = face(problem.levels, problem.top, near, problem.how.joint)
-        faces[near] = _by_row(cells), scrapped
-    fresh, small = faces[near]
+    fresh, small = _part_of(problem, blocks, left, right, faces)
+    was, _ = _part_of(problem, before, left, right, faces)
     out: list[Row] = []
     for k, row in enumerate(rows, start=1):
+        if fresh.get(k) == was.get(k):
+            out.append(row)
+            continue
         at_m, at_n = ({(c.bottom, c.top): c for c in row if c.lo < x < c.hi} for x in (m, n))
         new = [c for c in row if c.hi <= m or c.lo >= n]
         for c in fresh.get(k, ()):
@@ -254,12 +259,20 @@ def spliced(
                 c = replace(c, hi=old.hi, lapped_hi=old.lapped_hi, full_hi=old.hi)
             new.append(c)
         new.sort(key=lambda c: (c.lo, c.bottom))
-        made = tuple(new)
-        out.append(row if made == row else made)
+        out.append(tuple(new))
     kept = [s for s in scraps if s.hi <= p or s.lo >= q]
     kept += [replace(s, hi=p) for s in scraps if s.lo < p < s.hi] + [replace(s, lo=q) for s in scraps if s.lo < q < s.hi]
     kept += [replace(s, lo=max(s.lo, p), hi=min(s.hi, q)) for s in small if s.lo < q and s.hi > p]
     return out, tuple(s for s in kept if -FAR <= s.lo < s.hi)
+
+
+def _part_of(problem: Problem, blocks: Sequence[Block], left: Nm, right: Nm, faces: dict[tuple[Block, ...], Fresh]) -> Fresh:
+    """Return the face as if only those of the blocks were there that reach between two stations."""
+    near = tuple(b for b in blocks if b.lo < right and b.hi > left)
+    if near not in faces:
+        cells, scraps = face(problem.levels, problem.top, near, problem.how.joint)
+        faces[near] = _by_row(cells), scraps
+    return faces[near]
 
 
 def _clear(edges: Sequence[Nm], wide: Nm, side: int) -> tuple[Nm, Nm]:

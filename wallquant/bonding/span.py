@@ -11,14 +11,13 @@ Where the top of the span is raked, pieces that reach beyond [`full_lo`, `full_h
 from __future__ import annotations
 
 from bisect import bisect_left, insort
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from wallquant.bonding.intervals import FAR, Free, Interval, free, holds, union
 from wallquant.graph.planes import least_askew
 from wallquant.units import Nm
 
-Interval = tuple[Nm, Nm]
-FAR: Nm = 10**15
 MOST_CUTS = 40
 """More cuts than this in one span are no bond; the span is then said to be impossible."""
 
@@ -44,6 +43,9 @@ class Span:
     lean_lo: Nm = 0
     lean_hi: Nm = 0
     """How far an end that is cut askew in plan reaches beyond its place on the centre line."""
+    bent_lo: Nm = 0
+    bent_hi: Nm = 0
+    """Least length of a piece under the rake at an end, where the rake bends inwards (`wallquant.bonding.cells.bent`)."""
 
     @property
     def raked(self) -> bool:
@@ -87,59 +89,6 @@ class Reach:
     layers: tuple[tuple[Interval, ...], ...]
 
 
-def union(intervals: Sequence[Interval]) -> list[Interval]:
-    """Return closed integer intervals as a sorted disjoint union."""
-    out: list[Interval] = []
-    for a, b in sorted(intervals):
-        if out and a <= out[-1][1] + 1:
-            if b > out[-1][1]:
-                out[-1] = (out[-1][0], b)
-        else:
-            out.append((a, b))
-    return out
-
-
-@dataclass(frozen=True, slots=True)
-class Free:
-    """Where pieces may start: closed intervals, their least and greatest members, sorted and disjoint."""
-
-    first: list[Nm]
-    last: list[Nm]
-
-    def within(self, intervals: Iterable[Interval]) -> list[Interval]:
-        """Return what of some closed intervals is free."""
-        out: list[Interval] = []
-        first, last = self.first, self.last
-        count = len(first)
-        for a, b in intervals:
-            k = bisect_left(last, a) if a <= b else count
-            while k < count and first[k] <= b:
-                p, q = first[k], last[k]
-                out.append((p if p > a else a, q if q < b else b))
-                k += 1
-        return out
-
-
-def free(windows: Sequence[Interval], lo: Nm, hi: Nm) -> Free:
-    """Return the whole numbers from lo to hi less open windows (sorted by start; they may overlap)."""
-    first: list[Nm] = []
-    last: list[Nm] = []
-    at = lo
-    for a, b in windows:
-        if b <= at:
-            continue
-        if a >= hi:
-            break
-        if a >= at:
-            first.append(at)
-            last.append(a)
-        at = b
-    if at <= hi:
-        first.append(at)
-        last.append(hi)
-    return Free(first, last)
-
-
 def fewest_pieces(span: Span, how: Bonded) -> int:
     """Return the least number of pieces that any layout of a span has.
 
@@ -149,9 +98,6 @@ def fewest_pieces(span: Span, how: Bonded) -> int:
     return max(1, -(-(span.hi - span.lo + how.joint_most) // (how.unit + how.joint_most)))
 
 
-def holds(intervals: Sequence[Interval], y: Nm) -> bool:
-    """Say whether y lies in the union."""
-    return any(a <= y <= b for a, b in intervals)
 
 
 def relaxed(windows: Sequence[Interval], how: Bonded) -> tuple[Interval, ...]:
@@ -167,7 +113,8 @@ def _rake_least(least: Nm, rake: Nm) -> Nm:
 
 def _end_leasts(span: Span, how: Bonded) -> tuple[Nm, Nm, Nm]:
     """Return the least lengths of a first, a last and an only piece, over all."""
-    first, last = _rake_least(how.least, span.full_lo - span.lo), _rake_least(how.least, span.hi - span.full_hi)
+    first = max(_rake_least(how.least, span.full_lo - span.lo), span.bent_lo)
+    last = max(_rake_least(how.least, span.hi - span.full_hi), span.bent_hi)
     first = max(first + span.lean_lo, least_askew(how.least, span.lean_lo))
     last = max(last + span.lean_hi, least_askew(how.least, span.lean_hi))
     return first, last, max(first, last, least_askew(how.least, span.lean_lo + span.lean_hi))
@@ -219,7 +166,7 @@ def reach(
                 if p + least + joint < end:
                     starts.append((p + least + joint, min(q + pitch, end - 1, full_hi)))
                 if full_hi < end - 1:  # it ends under the rake, and is not the last
-                    starts.append((max(full_hi + 1, p + max(least, 2 * how.least) + joint), min(q + pitch, end - 1)))
+                    starts.append((max(full_hi + 1, p + max(least, 2 * how.least, span.bent_hi) + joint), min(q + pitch, end - 1)))
         new = inner.within(union([s for s in starts if s[0] <= s[1]]))
         if ends:
             new.append((end, end))
@@ -312,7 +259,7 @@ def _sorted_starts(a: Nm, b: Nm, span: Span, how: Bonded, first: Nm) -> Iterator
         yield span.lo, span.lo, first
         a = span.lo + 1
     if span.full_lo > span.lo and a < span.full_lo and a <= b:
-        yield a, min(b, span.full_lo - 1), 2 * how.least
+        yield a, min(b, span.full_lo - 1), max(2 * how.least, span.bent_lo)
         a = max(a, span.full_lo)
     if a <= b:
         yield a, b, how.least
@@ -326,6 +273,7 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
     """
     end, pitch, joint = span.hi + how.joint, how.pitch, how.joint
     first, last, only = _end_leasts(span, how)
+    full_lo, full_hi = span.whole
     out: dict[tuple[Nm, ...], None] = {}
     first_of = [[a for a, _ in layer] for layer in found.layers]
     last_of = [[b for _, b in layer] for layer in found.layers]
@@ -346,43 +294,20 @@ def layouts(span: Span, how: Bonded, found: Reach, limit: int) -> list[tuple[Nm,
             k = bisect_left(his, back)
             while k < len(los) and los[k] <= y - joint:
                 for lo, hi, least in _sorted_starts(los[k], his[k], span, how, first):
-                    under = 2 * how.least if y - joint > span.full_hi else 0
+                    under = max(2 * how.least, span.bent_hi) if y - joint > span.full_hi else 0
                     most = (only if lo == span.lo else last) if y == end else under
                     p, r = max(lo, back), min(hi, y - joint - max(least, most))
                     if p <= r:
                         options |= {
-                            (x, q - 1) for x in (p, r, min(max(p, (span.lo + y) // 2), r)) if x != back or _costs(x, y, span, how) == 2
+                            (x, q - 1)
+                            for x in (p, r, min(max(p, (span.lo + y) // 2), r))
+                            if x != back or x < full_lo or y - joint > full_hi  # a whole length is cut there by the rake only
                         }
                 k += 1
-        if back >= span.whole[0] and y - joint <= span.whole[1]:
+        if back >= full_lo and y - joint <= full_hi:
             k = bisect_left(last_of[q], back)
             if k < len(last_of[q]) and first_of[q][k] <= back:
                 options.add((back, q))
         for x, rest in sorted(options):
             stack.append((x, rest, (*here, *tail)))
     return list(out)
-
-
-def _costs(start: Nm, y: Nm, span: Span, how: Bonded) -> int:
-    """1: a piece from `start` to y is cut by its length; 2: also a whole length is cut there, by the rake."""
-    return 2 if start < span.whole[0] or y - how.joint > span.whole[1] else 1
-
-
-def even(span: Span, how: Bonded, windows: Sequence[Interval]) -> tuple[tuple[Nm, ...], tuple[Nm, ...]] | None:
-    """Return piece starts and ends of whole units with even joints off nominal but within range, or None where they do not fit."""
-    clear, unit = span.hi - span.lo, how.unit
-    if span.raked or span.askew:
-        return None
-    count = round((clear + how.joint) / how.pitch)
-    if count < 1 or (count == 1 and clear != unit):
-        return None
-    rest = clear - count * unit
-    gaps = max(1, count - 1)
-    if not how.joint_least * (count - 1) <= rest <= how.joint_most * (count - 1):
-        return None
-    starts = [span.lo + k * unit + (rest * k) // gaps for k in range(count)]
-    ends = tuple(s + unit for s in starts)
-    for end, start in zip(ends, starts[1:], strict=False):
-        if any(start > lo and end < hi - how.joint for lo, hi in windows):
-            return None
-    return tuple(starts), ends

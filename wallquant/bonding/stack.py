@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from wallquant.bonding.fills import RANKED, Fill, Fills, moved, shape_of
+from wallquant.bonding.intervals import Interval
 from wallquant.bonding.nodes import Net, Row, Soft
 from wallquant.bonding.proving import Proof
 from wallquant.bonding.settling import SMALL, Settling
-from wallquant.bonding.span import Bonded, Interval, Span
+from wallquant.bonding.span import Bonded, Span
 from wallquant.units import Nm
 
 __all__ = ["Layout", "Row", "Soft", "Solver", "Stack"]

@@ -17,10 +17,10 @@ import shapely
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.cells import FAR, Block
 from wallquant.bonding.conflicts import LeftOut
+from wallquant.bonding.intervals import Interval, joined
 from wallquant.bonding.laid import Outline
 from wallquant.bonding.problem import Put
 from wallquant.bonding.solving import Solved
-from wallquant.bonding.span import Interval
 from wallquant.layout import Pieces, Run
 from wallquant.units import MM, Nm
 
@@ -107,8 +107,8 @@ def _doubtful(pieces: Pieces, runs: Sequence[Run]) -> list[int]:
             if z <= slab:
                 continue
             if z not in closed:
-                first, last = _joined([i for t, own in tops.items() if 0 < z - t <= bed for i in own], most)
-                closed[z] = np.array(first, np.int64), np.array(last, np.int64)
+                held = np.array(joined([i for t, own in tops.items() if 0 < z - t <= bed for i in own], most), np.int64).reshape(-1, 2)
+                closed[z] = held[:, 0], held[:, 1]
             first_, last_ = closed[z]
             at = np.searchsorted(first_, starts[rows], side="right") - 1
             good = (at >= 0) & (last_[np.maximum(at, 0)] >= ends[rows]) if len(first_) else np.zeros(len(rows), bool)
@@ -116,24 +116,10 @@ def _doubtful(pieces: Pieces, runs: Sequence[Run]) -> list[int]:
     return sorted(out)
 
 
-def _joined(spans: Sequence[Interval], most: Nm) -> tuple[list[Nm], list[Nm]]:
-    """Return starts and ends of the unions of intervals with no more than a joint between them."""
-    first: list[Nm] = []
-    last: list[Nm] = []
-    for a, b in sorted(spans):
-        if last and a - last[-1] <= most:
-            last[-1] = max(last[-1], b)
-        else:
-            first.append(a)
-            last.append(b)
-    return first, last
-
-
 def _rest(whole: Interval, held: Sequence[Interval], most: Nm) -> list[Interval]:
     """Return what of a stretch is not held, joints between what holds it aside."""
     at, out = whole[0], []
-    first, last = _joined(held, most)
-    for a, b in zip(first, last, strict=True):
+    for a, b in joined(held, most):
         if a - at > most:
             out.append((at, a))
         at = max(at, b)

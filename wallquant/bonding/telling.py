@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from bisect import bisect_left
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
 from wallquant.bonding.asking import Asked
@@ -169,7 +170,7 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
     for cause, found in sorted(by_cause.items()):
         size, first = sum(s for s, _ in found), found[0][1]
         area = f"{size:.3f} m2" if size >= 0.0005 else "less than 0.001 m2"
-        names = [w.name or w.guid for _, w in found]
+        names = [name if often == 1 else f"{often} times {name}" for name, often in Counter(w.name or w.guid for _, w in found).items()]
         named = ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
         yield Finding(
             code="bond.set-aside",
@@ -193,9 +194,9 @@ def of_corners(corners: Mapping[str, Corner], patterns: Mapping[str, Pattern], a
                 code="bond.corner-not-bonded",
                 severity="warning",
                 text=(
-                    f"Corner {name}: {found.passes[lo - 1]} passes twice in a row up to course {lo}"
-                    + (f", and so again in {_counted(len(found.broken) - 1, 'course')}" if len(found.broken) > 1 else "")
-                    + "; lay a tie in the bed between, and show it to the engineer."
+                    f"Corner {name}: {found.passes[lo - 1]} passes in course {lo - 1} and again in course {lo}"
+                    + (f", and so in {_counted(len(found.broken) - 1, 'more course')}" if len(found.broken) > 1 else "")
+                    + f"; lay a tie in {'the bed' if len(found.broken) == 1 else 'each bed'} between, and show it to the engineer."
                 ),
                 place=Place(corner=name, storey=corner.storey, run=found.passes[lo - 1], course=lo),
                 times=len(found.broken),

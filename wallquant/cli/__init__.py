@@ -11,6 +11,7 @@ import traceback
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from datetime import datetime
+from errno import ENOSPC
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -144,12 +145,13 @@ def vetted(found: Plugins) -> Plugins:
 def _guarded(run: Callable[[], Any]) -> int:
     try:
         result = run()
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
         return int(result) if isinstance(result, int) else DONE
     except click.exceptions.Exit as end:
         return int(end.exit_code)
     except (KeyboardInterrupt, click.Abort):
-        if sys.stderr.isatty():
+        if sys.stderr is not None and sys.stderr.isatty():
             click.echo(err=True)  # the terminal's line begins with ^C
         _say("interrupted")
         return INTERRUPTED
@@ -163,6 +165,10 @@ def _guarded(run: Callable[[], Any]) -> int:
     except BrokenPipeError:
         return _read_enough()
     except Exception as error:
+        if isinstance(error, OSError) and error.errno == ENOSPC:
+            _say(f"there is no room left to write ({error.filename or 'the results'}); make room, and run it again")
+            _read_enough()
+            return INPUT
         if _is_input(error):
             _say(str(error))
             return INPUT

@@ -72,11 +72,13 @@ def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
 
     if model.is_dir():
         raise Sentence(f"{model} is a folder; name a model file in it")
+    if model.exists() and not model.is_file():
+        raise Sentence(f"{model} is no file but a device or pipe; name a model file")
     try:
         model.open("rb").close()
     except OSError as error:
         raise Sentence(f"{model} cannot be opened ({error.strerror or error}); name a model file") from error
-    if sys.stderr.isatty():
+    if sys.stderr is not None and sys.stderr.isatty():
         click.echo(f"reading and laying {model.name} ...", err=True)
     try:
         plan = pipeline.plan(model, job, plugins)

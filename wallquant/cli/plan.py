@@ -6,6 +6,7 @@ import json
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterator
+from os.path import realpath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -45,7 +46,7 @@ def command(model: Path, out: Path, extra: str | None, form: str, **options: Any
         raise Sentence(f"no writer is called '{unknown[0]}'; there are: {', '.join(known)}")
     from wallquant.writers import folder
 
-    if model.resolve().is_relative_to(out.resolve()):
+    if Path(realpath(model)).is_relative_to(realpath(out)):
         raise Sentence(f"{model} lies in {out}, which would be replaced; name another folder with -o")
     folder.vet(out)
     plan = planned(model, job, plugins)

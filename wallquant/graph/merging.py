@@ -44,6 +44,7 @@ def set_aside(wall: Wall, reason: str) -> SetAside:
         volume_m3=wall.drawn_m3,
         openings_m2=sum(holes),
         openings_m3=sum(voids) + wall.finish_voids_m3,
+        finishes_m3=wall.finishes_m3,
         thickness=wall.thickness,
         footprint=wall.footprint,
         openings=tuple(o.key for o in wall.openings),

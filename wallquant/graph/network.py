@@ -13,12 +13,13 @@ from wallquant.building import Building, Profile, SetAside, Wall
 from wallquant.catalogue import Catalogue
 from wallquant.findings import Finding, Place
 from wallquant.graph.corners import Node, by_line, nodes
+from wallquant.graph.flush import flush
 from wallquant.graph.infills import Filled, infills
 from wallquant.graph.lines import snapped
 from wallquant.graph.merging import Strip, set_aside, strips
 from wallquant.graph.overlaps import overlapping
 from wallquant.graph.planes import EndPlane
-from wallquant.layout import Corner, Infill, Junction, Part, Plane, Role, Run, RunOpening
+from wallquant.layout import Corner, Infill, Jamb, Junction, Part, Plane, Role, Run, RunOpening
 from wallquant.masonry import KINDS, Face, Unit
 from wallquant.units import MM, Nm, mm_text
 
@@ -30,8 +31,10 @@ HAIR: Nm = MM // 100
 class Network:
     """Corners and runs of a building, and what could not be made a run.
 
-    `graph` is a networkx MultiGraph: nodes are corner names, an edge is a run's stretch between two neighbouring corners with
-    ``run``, ``start`` and ``end`` (stations, nanometres).  `parts` are its connected parts as tuples of run names.
+    `graph` is a networkx MultiGraph.  A node is a corner's name, with ``kind``, ``at`` (x and y in plan, nanometres, relative to the
+    building's origin) and ``storey``.  An edge is a run's stretch between two neighbouring corners, with ``run``, ``start`` and ``end``
+    (stations), ``thickness`` (nanometres), ``storey`` and ``openings`` (the keys of those that lie in it, wholly or in part).
+    `parts` are its connected parts as tuples of run names.
     """
 
     runs: tuple[Run, ...]
@@ -64,10 +67,11 @@ def build(
     Network, tuple of Finding
     """
     fitted, aside, findings = _units(building, catalogue, face, any_thickness)
+    join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
+    fitted, thinned = flush(fitted, catalogue, join, face)
     virtual = sorted({u.thickness for _, u in fitted if u.virtual})
     catalogue = catalogue.including(u for t in virtual for kind in KINDS for u in catalogue.of_kind(kind, t, face))
     catalogue = catalogue.model_copy(update={"to_measure": any_thickness})
-    join = max(catalogue.fit.joined_end.minus, catalogue.fit.joined_end.plus)
     stub = catalogue.least_piece
     least = catalogue.least_piece + catalogue.head_joint.nominal
     fitted, filled, told = infills(fitted, join, stub)
@@ -88,7 +92,7 @@ def build(
         aside.append(set_aside(one.wall, reason))
         findings.append(_aside(one.wall, "graph.infill", reason))
     runs, corners = _records(made, found, [one for one in filled if one.host not in gone], catalogue)
-    graph = _graph(runs)
+    graph = _graph(runs, corners)
     parts = tuple(
         sorted(
             (
@@ -101,7 +105,7 @@ def build(
     return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=tuple(aside), catalogue=catalogue), (
         *findings,
         *more,
-        *(f for f in told if f.place.wall not in gone),
+        *(f for f in (*thinned, *told) if f.place.wall not in gone),
     )
 
 
@@ -253,6 +257,7 @@ def _run(
                 loose=node.loose,
                 taken=_moved(node.taken.get(k), zero),
                 plane=_plane(node.planes.get(k), strip, role, zero, catalogue),
+                jambs=_jambs(there, other_role, other_at),
             )
         )
     junctions.sort(key=lambda j: (j.station, j.corner))
@@ -276,6 +281,15 @@ def _run(
         foot=min((w.foot for w in strip.walls if w.foot is not None), default=None),
         infills=tuple(_infill(one, w, strip, zero) for w in strip.walls for one in filled if one.host == w.guid),
     )
+
+
+def _jambs(strip: Strip, role: Role, at: float) -> tuple[Jamb, ...]:
+    """The openings of a run that ends at a corner that are nearer to it than its unit is long."""
+    if role == "through":
+        return ()
+    there = [o for w in strip.walls for o in _openings(w, strip, at) if o.through]
+    found = {Jamb(near=o.start if role == "start" else -o.end, sill=o.sill, head=o.head) for o in there}
+    return tuple(sorted((j for j in found if j.near < strip.unit.length), key=lambda j: (j.near, j.sill, j.head)))
 
 
 def _infill(one: Filled, host: Wall, strip: Strip, zero: float) -> Infill:
@@ -370,9 +384,13 @@ def level_at(top: Profile, station: Nm) -> Nm:
     raise AssertionError("a profile covers all stations between its ends")
 
 
-def _graph(runs: Sequence[Run]) -> nx.MultiGraph[str]:
+def _graph(runs: Sequence[Run], corners: Sequence[Corner]) -> nx.MultiGraph[str]:
     graph: nx.MultiGraph[str] = nx.MultiGraph()
+    for corner in corners:
+        graph.add_node(corner.name, kind=corner.kind, at=corner.at, storey=corner.storey)
     for run in runs:
         for a, b in zip(run.junctions, run.junctions[1:], strict=False):
-            graph.add_edge(a.corner, b.corner, run=run.name, start=a.station, end=b.station)
+            within = tuple(o.key for o in run.openings if o.start < b.station and o.end > a.station)
+            carried = {"run": run.name, "start": a.station, "end": b.station, "thickness": run.thickness, "storey": run.storey}
+            graph.add_edge(a.corner, b.corner, **carried, openings=within)
     return graph

@@ -108,8 +108,9 @@ def _steps(wall: Wall, catalogue: Catalogue, face: Face | None, any_thickness: b
             level = floor + bed + courses * pitch - catalogue.bed.nominal
             if level > last or top - level < bed + unit.height or not _whole(wall.top, level):
                 break
-            if any(o.head - pitch - bed < level < o.head + 2 * pitch for o in wall.openings if o.through):
-                continue  # its lintel needs both its bearings in one step, and courses over it
+            over = pitch + catalogue.bed.nominal + catalogue.least_rip
+            if any(o.head - pitch - bed < level < o.head + over for o in wall.openings if o.through):
+                continue  # its lintel needs both its bearings in one step, and a rip over it
             step = _Step(low=floor, high=level, right=_least(wall, floor, level, 1), left=_least(wall, floor, level, 2))
             if made is not None and _out(wall, step) > gap:
                 break

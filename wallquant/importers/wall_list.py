@@ -45,6 +45,7 @@ _KM: Nm = 1000 * M
 _NM2_TO_M2 = 1e-18
 _FARTHEST: Nm = 100_000 * _KM
 _LONGEST: Nm = 10 * _KM
+_HIGHEST: Nm = 200 * M
 Path = tuple[str | int, ...]
 T = TypeVar("T")
 
@@ -136,6 +137,10 @@ class _List:
         if bare.length > _LONGEST:
             raise self.document.error((*at, "to"), "the wall is longer than 10 km, which no wall is; check its unit")
         top = self.top(at, found, bare.length)
+        if max(z for _, z in top) > _HIGHEST:
+            raise self.document.error(
+                (*at, "height" if "height" in found else "top"), "the wall is higher than 200 m, which no wall is; check its unit"
+            )
         shape = Polygon([(0, 0), (bare.length, 0), *top[::-1]])
         openings = self.each((*at, "openings"), found.get("openings", []), lambda where, one: self.opening(where, one, bare, shape, top))
         self.apart((*at, "openings"), openings)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from wallquant.ordering.bound import Shift, least_time
+from wallquant.ordering.bound import least_time
+from wallquant.ordering.clock import Shift
 from wallquant.ordering.crews import Schedule, Turn, ranks, schedule, starts
 from wallquant.ordering.needs import needs
 from wallquant.ordering.pace import Pace

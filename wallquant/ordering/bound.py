@@ -8,68 +8,15 @@ that keeps to the shifts (see `Shift.begin`).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from wallquant.ordering.clock import DAY, Shift
 from wallquant.ordering.precedence import PAIR, Graph
 from wallquant.ordering.shares import shares
 
-DAY = 24 * 3600
-"""Seconds from the start of one day to the start of the next."""
-
 _Ints = NDArray[np.int64]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Shift:
-    """Work goes on for `seconds` from the start of each day; the rest of the day is night."""
-
-    seconds: int = 8 * 3600
-
-    def __post_init__(self) -> None:
-        if not 0 < self.seconds <= DAY:
-            raise ValueError(f"a shift of {self.seconds / 3600:g} h is not possible; give more than 0 and at most 24 h")
-
-    def working(self, clock: int) -> int:
-        """Return the working seconds from the start until a clock second."""
-        days, rest = divmod(clock, DAY)
-        return days * self.seconds + min(rest, self.seconds)
-
-    def clock(self, working: int) -> int:
-        """Return the first clock second at which so many working seconds are over."""
-        if working <= 0:
-            return 0
-        days, rest = divmod(working - 1, self.seconds)
-        return days * DAY + rest + 1
-
-    def begin(self, clock: int, seconds: int) -> int:
-        """Return when work of so many seconds is begun, from a clock second on.
-
-        It waits for the next day if the rest of this one is too short for it; work longer than a shift is begun at once.
-        """
-        room = self.room(clock)
-        return clock if room and (seconds <= room or seconds > self.seconds) else self.next(clock)
-
-    def finish(self, clock: int, seconds: int) -> int:
-        """Return when work of so many seconds that is begun at a clock second within the shift is done."""
-        return clock + seconds if seconds <= self.room(clock) else self.clock(self.working(clock) + seconds)
-
-    def room(self, clock: int) -> int:
-        """Return the working seconds left in the day at a clock second; work round the clock knows no end of the day."""
-        if self.seconds == DAY:
-            return 1 << 62
-        return max(0, self.seconds - clock % DAY)
-
-    def next(self, clock: int) -> int:
-        """Return the clock second at which the next shift starts, later than `clock`."""
-        return (clock // DAY + 1) * DAY
-
-    def least(self, lags: _Ints) -> _Ints:
-        """Return the working seconds that clock lags take up at least, wherever they lie."""
-        least: _Ints = lags // DAY * self.seconds + np.maximum(0, lags % DAY - (DAY - self.seconds))
-        return least
 
 
 def earliest(graph: Graph, shift: Shift, before: _Ints | None = None) -> _Ints:
@@ -154,8 +101,7 @@ def least_time(graph: Graph, masons: int, shift: Shift, resources: Mapping[str, 
     seconds = np.array([s.seconds for s in graph.steps], np.int64)
     held = np.array([s.kind == "hold" for s in graph.steps])
     taken = np.where(held, shift.least(seconds), seconds)
-    pair = np.array([PAIR in s.resources for s in graph.steps]) & (masons > 1)
-    loads = [(taken * amount, whole) for amount, whole in _loads(graph, ~held, pair, masons, resources or {})]
+    loads = loads_of(graph, masons, shift, resources or {})
     earlier, later = shares(graph, loads)
     early = earliest(graph, shift, earlier)
     head = early // DAY * shift.seconds + np.minimum(early % DAY, shift.seconds)
@@ -168,10 +114,18 @@ def least_time(graph: Graph, masons: int, shift: Shift, resources: Mapping[str, 
     return best
 
 
+def loads_of(graph: Graph, masons: int, shift: Shift, resources: Mapping[str, int]) -> list[tuple[_Ints, int]]:
+    """Return what can be shared out only so far: working seconds times amount that each step takes of something, and how much there is."""
+    seconds = np.array([s.seconds for s in graph.steps], np.int64)
+    laid = np.array([s.kind != "hold" for s in graph.steps], bool)
+    pair = np.array([PAIR in s.resources for s in graph.steps], bool) & (masons > 1)
+    return [(seconds * amount, whole) for amount, whole in _loads(graph, laid, pair, masons, resources)]
+
+
 def _loads(
     graph: Graph, laid: NDArray[np.bool_], pair: NDArray[np.bool_], masons: int, resources: Mapping[str, int]
 ) -> Iterator[tuple[_Ints, int]]:
-    """Yield what can be shared out only so far: how much each step takes of something, and how much there is of it."""
+    """Yield the amounts; holds take nothing."""
     if laid.any():
         yield laid.astype(np.int64) + (laid & pair), masons
     if pair.any():

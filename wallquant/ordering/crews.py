@@ -14,10 +14,14 @@ from numpy.typing import NDArray
 
 from wallquant.findings import Finding, Place
 from wallquant.layout import Step, Work
-from wallquant.ordering.bound import DAY, Shift, least_time
+from wallquant.ordering import improving
+from wallquant.ordering.bound import least_time, loads_of
+from wallquant.ordering.clock import DAY, Shift
 from wallquant.ordering.precedence import NEVER, Graph
-from wallquant.ordering.search import passes_for, search
+from wallquant.ordering.search import good, panel_ranks, passes_for, search
+from wallquant.ordering.shares import MOST
 from wallquant.ordering.site import NOBODY, Problem, Walk
+from wallquant.ordering.windows import Windows
 
 _Ints = NDArray[np.int64]
 
@@ -129,7 +133,7 @@ def schedule(
     walk : Walk, optional
         Where steps are and how fast masons walk from one to the next; without it that takes no time.
     passes : int, optional
-        Schedules that are tried at most; by the number of steps where missing.
+        Orders that are tried at most, and as many again where none is near the bound; by the number of steps where missing.
 
     Returns
     -------
@@ -147,7 +151,15 @@ def schedule(
     things = resources or {}
     bound = least_time(graph, masons, hours, things)
     problem = Problem.of(graph, masons, hours, things, weekday, walk)
-    run = search(graph, problem, panels or {}, frozenset(first), bound, passes_for(count) if passes is None else passes)
+    going_first, ranked = frozenset(first), panels or {}
+    later = np.array([s.name not in going_first for s in graph.steps], bool)
+    found = search(graph, problem, ranked, later, bound, passes_for(count) if passes is None else passes)
+    run = found.run
+    if count <= MOST and not good(run, problem, bound):
+        windows = Windows.of(graph, hours, loads_of(graph, masons, hours, things))
+        bound = windows.least(bound, hours.working(run.last))
+        more = improving.passes_for(count) if passes is None else passes
+        run = improving.improved(problem, found, windows, panel_ranks(graph, ranked), later, bound, more)
     start, end, crew = np.array(run.start, np.int64), np.array(run.end, np.int64), np.array(run.crew, np.int64)
     place = np.empty(count, np.int64)
     place[graph.order] = np.arange(count)

@@ -63,14 +63,13 @@ def lead_counts(ends: Mapping[int, Sequence[Nm]], *, courses: int, lap: Nm, limi
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Arm:
-    """What one lead takes of one run in one course: rows from the corner outward, and how far they go from its node."""
+    """What one lead takes of one run in one course: rows from the corner outward."""
 
     corner: str
     run: Run
     course: int
     near: bool
     rows: tuple[int, ...]
-    reach: Nm
 
 
 def run_arms(rows: Sequence[CourseRow], leads: Mapping[str, int], lap: Nm, c: Columns) -> list[Arm]:
@@ -101,7 +100,7 @@ def run_arms(rows: Sequence[CourseRow], leads: Mapping[str, int], lap: Nm, c: Co
     ):
         for course, count in lead_counts(ends, courses=leads.get(corner, 0), lap=lap, limits=limits).items():
             picked = sides[course][:count]
-            out.append(Arm(corner=corner, run=run, course=course, near=is_near, rows=picked, reach=ends[course][count - 1]))
+            out.append(Arm(corner=corner, run=run, course=course, near=is_near, rows=picked))
     return out
 
 
@@ -120,8 +119,7 @@ def middles(work: Work, rows: Sequence[CourseRow], held: set[int], c: Columns) -
             best = min(base, key=lambda r: (max(c.start[r] - junction.station, junction.station - c.end[r], 0), r))
             if any(best in arm.rows for arm in out):
                 continue  # one piece over two nodes marks both corners
-            reach = c.end[best] - junction.station
-            out.append(Arm(corner=junction.corner, run=run, course=1, near=True, rows=(best,), reach=reach))
+            out.append(Arm(corner=junction.corner, run=run, course=1, near=True, rows=(best,)))
     return out
 
 

@@ -8,14 +8,15 @@ from __future__ import annotations
 import heapq
 from bisect import insort
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import isqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wallquant.ordering.bound import DAY, Shift
+from wallquant.ordering.clock import DAY, Shift
 from wallquant.ordering.precedence import PAIR, Graph
+from wallquant.ordering.windows import turned_from
 
 NOBODY = 0
 """Crew of a hold."""
@@ -115,28 +116,21 @@ class Problem:
             walk=walk,
         )
 
-    def mirrored(self) -> Problem:
-        """Return the problem read from its end to its start, in working time: no nights, lags as short as they can be."""
+    def turned(self, clock: int) -> Problem:
+        """Return the problem read from its end, where all is done at a clock second, to its start (see `windows`); nobody walks."""
         count = len(self.seconds)
         then = np.array(self.then, np.int64)
         first = np.repeat(np.arange(count), np.diff(self.pointer))
         order = np.argsort(then, kind="stable")
-        lag = self.shift.least(np.array(self.lag, np.int64))
-        seconds = np.array(self.seconds, np.int64)
-        return Problem(
-            seconds=np.where(self.held, self.shift.least(seconds), seconds).tolist(),
-            held=self.held,
-            panel=self.panel,
+        return replace(
+            self,
             pointer=np.searchsorted(then[order], np.arange(count + 1)).tolist(),
             then=first[order].tolist(),
-            lag=lag[order].tolist(),
+            lag=np.array(self.lag, np.int64)[order].tolist(),
             left=np.bincount(first, minlength=count).tolist(),
-            release=[0] * count,
-            masons=self.masons,
-            shift=Shift(seconds=DAY),
-            demand=self.demand,
-            demands=self.demands,
-            stock=self.stock,
+            release=[turned_from(clock, self.shift) - clock] * count,
+            days={},
+            walk=None,
         )
 
     def passed(self, priority: _Ints, *, patient: bool = False) -> Pass:

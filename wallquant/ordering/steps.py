@@ -61,9 +61,12 @@ def make_steps(
     """
     columns = Columns.of(work.pieces)
     part = {name: names[0] for names in work.parts for name in names}
-    bridge = {row: b for b in work.bridges for row in b.lintel}
+    bridges: dict[int, list[Bridge]] = {}
+    for bridge in work.bridges:
+        for piece in bridge.lintel:
+            bridges.setdefault(piece, []).append(bridge)
     words = Wording(names=work.pieces.names, c=columns, say=cache(say))
-    shop = _Shop(work=work, c=columns, pace=pace or Pace(), words=words, part=part, bridge=bridge)
+    shop = _Shop(work=work, c=columns, pace=pace or Pace(), words=words, part=part, bridges=bridges)
     by_run: dict[str, list[CourseRow]] = {}
     for row in course_rows(work, columns):
         by_run.setdefault(row.run.name, []).append(row)
@@ -121,7 +124,7 @@ class _Shop:
     pace: Pace
     words: Wording
     part: Mapping[str, str]
-    bridge: Mapping[int, Bridge]
+    bridges: Mapping[int, list[Bridge]]
     out: list[Step] = field(default_factory=list)
 
     def course(self, row: CourseRow, held: set[int], leads: set[tuple[int, bool]], counters: dict[tuple[str, int, str], int]) -> None:
@@ -149,7 +152,7 @@ class _Shop:
         for r in row.fixed:
             fixed.setdefault(self.c.fixed[r], []).append(r)
         for number in sorted(fixed, key=lambda k: fixed[k]):
-            words = self.words.lintel(run, course, fixed[number], self.bridge.get(fixed[number][0]))
+            words = self.words.lintel(run, course, fixed[number], self.bridges.get(fixed[number][0], []))
             self._of_run(row, "lintel", fixed[number], words, counters)
 
     def _closure(self, rest: Sequence[int]) -> int:
@@ -191,7 +194,7 @@ class _Shop:
             words = (
                 self.words.corner(course, corner, rows)
                 if kind == "corner"
-                else self.words.lead(course, corner, [(a.run.name, len(some), a.reach) for a, some in picked])
+                else self.words.lead(course, corner, [(a.run.name, some) for a, some in picked])
             )
             runs = tuple(dict.fromkeys(a.run.name for a in ordered))
             self._add(name, kind, runs, course, rows, words, corner)

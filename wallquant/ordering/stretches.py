@@ -115,8 +115,9 @@ def _course(run: Run, course: int, rows: Sequence[int], fixed: Sequence[int], c:
     for row in rows:
         if c.fixed[row] < 0:
             levels.setdefault(layer.get(row, 0), []).append(row)
-    voids = [(o.start, o.end, o.sill, o.head) for o in run.openings]
-    voids += [(c.start[r], c.end[r], c.bottom[r], c.top[r]) for r in fixed]
+    low, high = min(c.bottom[r] for r in rows), max(c.top[r] for r in rows)
+    voids = [(o.start, o.end, o.sill, o.head) for o in run.openings if o.sill < high and o.head > low]
+    voids += [(c.start[r], c.end[r], c.bottom[r], c.top[r]) for r in fixed if c.bottom[r] < high and c.top[r] > low]
     nodes = [(j.station, j.thickness) for j in run.through]
     stretches = tuple(
         Stretch(

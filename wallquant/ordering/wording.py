@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from wallquant.files import CUTS
 from wallquant.layout import Bridge, Run
 from wallquant.ordering.stretches import Columns, Stretch
-from wallquant.units import Nm
+from wallquant.units import MM, Nm
 
 Say = Callable[[Nm], str]
 """Words a length for people, in the units they chose."""
 
+_AT: Nm = MM
+"""A piece that ends so near to an opening ends at its jamb."""
 _WORKED = dict(zip(CUTS, ("cut to {length}", "ripped to {height}", "raked", "mitred", "notched"), strict=True))
 
 
@@ -39,34 +41,53 @@ class Wording:
         """Sentence of a corner step."""
         return f"Course {course} at {corner}: set on the marks, level and plumb: {' and '.join(self.piece(r) for r in rows)}."
 
-    def lead(self, course: int, corner: str, arms: Sequence[tuple[str, int, Nm]]) -> str:
-        """Sentence of a lead step; an arm is its run, its number of pieces and how far it goes from the corner's node."""
-        parts = [f"{counted(count)} along {run} to {self.say(reach)}" for run, count, reach in arms]
-        return f"Course {course} at {corner}: lay the lead, {' and '.join(parts)} from the corner."
+    def lead(self, course: int, corner: str, arms: Sequence[tuple[str, Sequence[int]]]) -> str:
+        """Sentence of a lead step; an arm is its run and its pieces from the corner outward.
+
+        How far it goes is said by a piece: the middle of a corner, from which stations count, is no place to hold a tape to.
+        """
+        parts = [
+            f"{counted(len(rows))} along {run} up to {self.piece(rows[-1])}" if len(rows) > 1 else f"{self.piece(rows[0])} along {run}"
+            for run, rows in arms
+        ]
+        return f"Course {course} at {corner}: lay the lead from the corner, {' and '.join(parts)}."
 
     def line(self, run: Run, course: int, stretch: Stretch, rows: Sequence[int], *, closed: bool) -> str:
         """Sentence of a line step; `closed` where a closure follows."""
-        near = run.first.corner if stretch.near else self.say(self.c.start[stretch.rows[0]])
-        far = run.last.corner if stretch.far else self.say(self.c.end[stretch.rows[-1]])
+        near = run.first.corner if stretch.near else self.jamb(run, stretch.rows[0], at_start=True)
+        far = run.last.corner if stretch.far else self.jamb(run, stretch.rows[-1], at_start=False)
         head = f"Course {course} of {run.name}: lay {counted(len(rows))}"
         if stretch.layer:
             return f"{head} on the row below, from {near} to {far}; the last is {self.piece(rows[-1])}."
         if closed:
             return f"{head} to the line between {near} and {far}, and leave the closure."
         begin, goal = (far, near) if stretch.far and not stretch.near else (near, far)
-        return f"{head} to the line from {begin} towards {goal}; the last is {self.piece(rows[-1])}."
+        whence = "" if begin == self.names[rows[-1]] else f" from {begin}"
+        whither = "" if goal == self.names[rows[-1]] else f" towards {goal}"
+        return f"{head} to the line{whence}{whither}; the last is {self.piece(rows[-1])}."
+
+    def jamb(self, run: Run, row: int, *, at_start: bool) -> str:
+        """Name what a stretch ends at: the jamb of the opening there, else its last piece."""
+        at, c = self.c.start[row] if at_start else self.c.end[row], self.c
+        for o in run.openings:
+            if abs((o.end if at_start else o.start) - at) <= _AT and o.sill < c.top[row] and c.bottom[row] < o.head:
+                return f"the jamb of {o.name or o.key}"
+        return self.names[row]
 
     def closure(self, run: Run, course: int, row: int) -> str:
         """Sentence of a closure step."""
         measure = "; measure the gap on site before it is cut" if self.c.cut[row] & 1 else ""
         return f"Course {course} of {run.name}: close with {self.piece(row)}{measure}."
 
-    def lintel(self, run: Run, course: int, rows: Sequence[int], bridge: Bridge | None) -> str:
-        """Sentence of a lintel step, with its mass, since a lintel is seldom lifted by one."""
+    def lintel(self, run: Run, course: int, rows: Sequence[int], bridges: Sequence[Bridge]) -> str:
+        """Sentence of a lintel step over the openings that it bridges, with its mass, since a lintel is seldom lifted by one."""
         pieces = " and ".join(self.piece(r) for r in rows)
         text = f"Course {course} of {run.name}: set {pieces} ({round(sum(self.c.mass[r] for r in rows))} kg)"
-        if bridge is not None:
-            text += f" over opening {bridge.opening}"
-            if bridge.bearing_start is not None and bridge.bearing_end is not None:
-                text += f", bearing {self.say(bridge.bearing_start)} and {self.say(bridge.bearing_end)}"
+        if bridges:
+            names = {o.key: o.name or o.key for o in run.openings}
+            over = [names.get(b.opening, b.opening) for b in sorted(bridges, key=lambda b: b.start)]
+            text += f" over {' and '.join(dict.fromkeys(over))}"
+            first, last = min(bridges, key=lambda b: b.start).bearing_start, max(bridges, key=lambda b: b.end).bearing_end
+            if first is not None and last is not None:
+                text += f", bearing {self.say(first)} and {self.say(last)}"
         return text + ". It is chosen by length only, not by capacity."

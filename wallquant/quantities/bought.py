@@ -47,10 +47,9 @@ def ledger(
     DataFrame
         drawn - openings - finishes - set_aside - lent + borrowed + fits = laid; laid - thin_bed - levelling - movement - gaps + shared
         = pieces (movement: movement joints, which are laid with filler and no mortar; gaps: what no piece and no joint fills, where
-        runs meet askew say, less what a nominal bed finds no room for over a wall below that stands higher than drawn; shared: pieces
-        over the boundary with the next wall, counted whole for the wall that has most of them); pieces + offcuts = units; units +
-        waste + rounding = bought.  Units are their outer volume; the offcut of one that is cut for several walls is shared by the
-        volume of its pieces, waste and rounding of a kind of unit by the units they use.
+        runs meet askew say; shared: pieces over the boundary with the next wall, counted whole for the wall that has most of them);
+        pieces + offcuts = units; units + waste + rounding = bought.  Units are their outer volume; the offcut of one that is cut for
+        several walls is shared by the volume of its pieces, waste and rounding of a kind of unit by the units they use.
     """
     rows: dict[str, dict[str, float]] = {}
     straight: dict[str, float] = {}
@@ -59,7 +58,8 @@ def ledger(
         straight[account.wall] = account.straight_m3
     for one in aside:
         rows[one.guid] = dict.fromkeys(LEDGER, 0.0) | {
-            "drawn": one.volume_m3, "openings": one.openings_m3, "set_aside": one.volume_m3 - one.openings_m3,
+            "drawn": one.volume_m3, "openings": one.openings_m3, "finishes": one.finishes_m3,
+            "set_aside": one.volume_m3 - one.openings_m3 - one.finishes_m3,
         }  # fmt: skip
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=list(LEDGER)).fillna(0.0)
     frame.columns = [f"{term}_m3" for term in LEDGER]

@@ -3,7 +3,8 @@
 A thin bed is spread over whole stretches of a course, head and butt joints crossed, wherever masonry lies below: its own run's or, in a
 corner, the other run's.  A head joint is as high as both of its pieces; a joint between a run and the run that it butts
 against belongs to the butting one; a mitre plane belongs to both runs by halves.  Gaps wider than the catalogue's greatest
-head joint are no mortar joints.
+head joint are no mortar joints.  Where a storey stands on one that is laid higher than drawn, so that less than a joint is left for its
+levelling bed, that joint is thin-bed mortar.
 """
 
 from __future__ import annotations
@@ -17,10 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wallquant.layout import Courses, Junction, Pieces, Run
-from wallquant.units import Nm
+from wallquant.units import MM, Nm
 
 Ints = NDArray[np.int64]
 Spans = list[tuple[Nm, Nm]]
+SQUARE = 1e-7
+"""Runs whose directions are this near to parallel or to a right angle (sine) see each other as boxes, as in the ledger."""
+THIN: Nm = MM // 100
+"""What lies over another run by less than this does not."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -65,18 +70,63 @@ def joint_volumes(pieces: Pieces, runs: Mapping[str, Run], courses: Mapping[str,
     groups = pieces.run[order]
     sides = _Sides.of(pieces)
     index = {name: i for i, name in enumerate(pieces.runs)}
+    below = _Below.of(pieces, runs)
     out = {}
     for name in sorted(runs):
         at = index.get(name, -1)
         rows = order[np.searchsorted(groups, at) : np.searchsorted(groups, at, side="right")]
         run = runs[name]
         level = courses[name].bed if name in courses else 0
+        levelling, thin = _levelling(pieces, rows, run, level, below)
         out[name] = JointVolumes(
-            bed_m3=_beds(pieces, rows, run) / 1e27,
+            bed_m3=(_beds(pieces, rows, run) + thin) / 1e27,
             head_m3=(_heads(pieces, sides, rows, run) + _mitres(pieces, rows, run)) / 1e27,
-            levelling_m3=_levelling(pieces, rows, run, level) / 1e27,
+            levelling_m3=levelling / 1e27,
         )
     return out
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Below:
+    """All pieces by the level of their top, to find what stands right under a run."""
+
+    pieces: Pieces
+    runs: Mapping[str, Run]
+    order: Ints
+    tops: Ints
+
+    @classmethod
+    def of(cls, pieces: Pieces, runs: Mapping[str, Run]) -> _Below:
+        order = np.argsort(pieces.top, kind="stable")
+        return cls(pieces=pieces, runs=runs, order=order, tops=pieces.top[order])
+
+    def under(self, run: Run, level: Nm) -> list[tuple[Nm, Spans]]:
+        """Return the tops less than a joint under a level, highest first, each with the stretches of the run that lie on it."""
+        joint = run.catalogue.head_joint.most
+        rows = self.order[np.searchsorted(self.tops, level - joint) : np.searchsorted(self.tops, level)]
+        rows = rows[[row not in self.pieces.elevation for row in rows.tolist()]] if self.pieces.elevation else rows
+        out: list[tuple[Nm, Spans]] = []
+        for top, there in sorted(_groups(self.pieces.top[rows]).items(), reverse=True):
+            found: Spans = []
+            for number, own in _groups(self.pieces.run[rows[there]].astype(np.int64)).items():
+                other, mine = self.runs[self.pieces.runs[number]], rows[there][own]
+                for lo, hi in _spans(self.pieces.start[mine], self.pieces.end[mine], joint):
+                    found += _seen(run, other, lo, hi)
+            if found:
+                out.append((top, _spans(np.array([a for a, _ in found]), np.array([b for _, b in found]), joint)))
+        return out
+
+
+def _seen(run: Run, other: Run, lo: Nm, hi: Nm) -> Spans:
+    """The stations of a run over a stretch of another run, if its body lies over that one's at all."""
+    half = other.thickness // 2
+    points = [other.at(s, side) for s in (lo, hi) for side in (-half, half)]
+    (x, y), (u, v) = run.start, run.direction
+    along = [(p - x) * u + (q - y) * v for p, q in points]
+    across = [(q - y) * u - (p - x) * v for p, q in points]
+    square = min(abs(u * other.direction[0] + v * other.direction[1]), abs(u * other.direction[1] - v * other.direction[0])) <= SQUARE
+    over = min(max(across), run.thickness / 2) - max(min(across), -run.thickness / 2)
+    return [(round(min(along)), round(max(along)))] if square and over > THIN else []
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -250,17 +300,24 @@ def _mitres(pieces: Pieces, rows: Ints, run: Run) -> float:
     return total
 
 
-def _levelling(pieces: Pieces, rows: Ints, run: Run, bed: Nm) -> float:
-    """Volume of the levelling bed under the lowest pieces, nm3."""
+def _levelling(pieces: Pieces, rows: Ints, run: Run, bed: Nm, below: _Below) -> tuple[float, float]:
+    """Volume of the levelling bed under the lowest pieces, and of the thin bed where pieces stand right below them, nm3."""
     if not len(rows):
-        return 0.0
+        return 0.0, 0.0
     lowest = rows[pieces.bottom[rows] == pieces.bottom[rows].min()]
     if int(pieces.bottom[lowest[0]]) - run.bottom > run.catalogue.levelling_bed.most:
-        return 0.0  # nothing is laid on the slab
-    spans = _to_faces(_spans(pieces.start[lowest], pieces.end[lowest], run.catalogue.head_joint.most), run, int(pieces.bottom[lowest[0]]))
+        return 0.0, 0.0  # nothing is laid on the slab
+    level = int(pieces.bottom[lowest[0]])
+    spans = _to_faces(_spans(pieces.start[lowest], pieces.end[lowest], run.catalogue.head_joint.most), run, level)
+    borne: Spans = []
+    thin = 0.0
+    for top, there in below.under(run, level):
+        taken = _overlap(spans, _merged(borne + there)) - _overlap(spans, borne)
+        thin += float(taken) * run.thickness * (level - top)
+        borne = _merged(borne + there)
     askew = [row for row in lowest.tolist() if row in pieces.plan]
     beside = sum((int(pieces.end[row]) - int(pieces.start[row])) * run.thickness - _area(pieces.plan[row]) for row in askew)
-    return (float(sum(hi - lo for lo, hi in spans)) * run.thickness - beside) * bed
+    return (float(sum(hi - lo for lo, hi in spans) - _overlap(spans, borne)) * run.thickness - beside) * bed, thin
 
 
 def _area(ring: tuple[tuple[Nm, Nm], ...]) -> int:

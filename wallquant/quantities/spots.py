@@ -55,6 +55,8 @@ class _Floor:
     outline: Any
     rooms: list[Any]
     points: Floats
+    shapes: Any
+    """The points as geometry."""
     angle: Floats
     room: NDArray[np.int64]
     busy: Floats
@@ -107,7 +109,7 @@ class Storeys:
         if len(free) > NEAREST:
             some = np.argpartition(far, NEAREST)[:NEAREST]
             free, far = free[np.sort(some)], far[np.sort(some)]
-        off = shapely.distance(floor.walls[wall], shapely.points(floor.points[free])) - self.ground.pallet_width / MM / 2
+        off = shapely.distance(floor.walls[wall], floor.shapes[free]) - self.ground.pallet_width / MM / 2
         close, beside = off <= self.ground.reach / MM, np.isin(floor.room[free], floor.rooms_of(wall))
         picked = next(some for some in (close & beside, close & (floor.room[free] == OUTSIDE), close, off > -1.0, far >= 0) if some.any())
         n = int(free[np.argmin(np.where(picked, far, np.inf))])
@@ -138,7 +140,8 @@ def _floor(walls: list[Wall | SetAside], ground: Ground, *, earth: bool) -> _Flo
         shapely.prepare(one)
         room[shapely.contains_xy(one, points[:, 0], points[:, 1])] = n
     return _Floor(
-        walls=shapes, outline=filled, rooms=rooms, points=points, angle=angle, room=room, busy=np.full(len(points), -1.0)
+        walls=shapes, outline=filled, rooms=rooms, points=points, shapes=shapely.points(points), angle=angle, room=room,
+        busy=np.full(len(points), -1.0),
     )  # fmt: skip
 
 

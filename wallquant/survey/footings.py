@@ -38,7 +38,7 @@ class Footing:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Mark:
-    """A corner of the plan: its place and the stations at which its runs meet it; millimetres."""
+    """A corner of the plan: its place, and the stations at which the runs that are set there meet it; millimetres."""
 
     corner: str
     at: XY
@@ -87,7 +87,15 @@ def footings(work: Work, origin: XY) -> Ground:
         Mark(
             corner=c.name,
             at=(c.at[0] / MM, c.at[1] / MM),
-            stations=tuple((n, j.station / MM) for n in c.runs if n in work.runs for j in work.runs[n].junctions if j.corner == c.name),
+            stations=_set_there(
+                [
+                    ((n, j.station / MM), j.role != "through")
+                    for n in c.runs
+                    if n in work.runs
+                    for j in work.runs[n].junctions
+                    if j.corner == c.name
+                ]
+            ),
         )
         for c in work.corners.values()
     )
@@ -166,8 +174,15 @@ def _mark(row: dict[str, str], runs: dict[str, dict[str, str]]) -> Mark:
     for name in row["runs"].split():
         if name in runs:
             turn = radians(float(runs[name]["angle_deg"]))
-            stations.append((name, (x - float(runs[name]["x_mm"])) * cos(turn) + (y - float(runs[name]["y_mm"])) * sin(turn)))
-    return Mark(corner=row["corner"], at=(x, y), stations=tuple(stations))
+            station = (x - float(runs[name]["x_mm"])) * cos(turn) + (y - float(runs[name]["y_mm"])) * sin(turn)
+            stations.append(((name, station), row["corner"] in (runs[name]["start_corner"], runs[name]["end_corner"])))
+    return Mark(corner=row["corner"], at=(x, y), stations=_set_there(stations))
+
+
+def _set_there(meeting: list[tuple[tuple[str, float], bool]]) -> tuple[tuple[str, float], ...]:
+    """Return the runs whose pieces are set at a corner before line work: those that end there, where any does."""
+    ending = [place for place, ends in meeting if ends]
+    return tuple(ending or (place for place, _ in meeting))
 
 
 def _parts(corners: list[dict[str, str]], names: list[str]) -> dict[str, str]:

@@ -2,7 +2,9 @@
 
 Columns, in any order: ``x`` and ``y``, or ``corner`` (a corner of the plan), or both (a tie point of own axes); ``level``, or
 ``reading`` (of a levelling rod: more is lower), or both on one row (a bench mark, which gives readings their level); ``name``.
-``x_m`` or ``reading_in`` says a column's unit; without one it is millimetres.  A cell may be a length with its unit, like 5-3/8 in.
+``x_m`` or ``reading_in`` says a column's unit; without one it is millimetres.  A cell may be a length with its unit, like 5-3/8 in,
+or a fraction of its column's unit, like 1/8.  Columns may be parted by semicolons or tabs, as spreadsheets of many countries write
+them; only there a comma is a decimal point.
 """
 
 from __future__ import annotations
@@ -17,6 +19,14 @@ from wallquant.units import MM, parse_length
 UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 """Millimetres in a unit of length; inch and foot by the international yard and pound agreement, 1959."""
 COLUMNS = ("x", "y", "level", "reading", "corner", "name")
+MOST_SHOTS = 20_000
+"""A slab is shot by hand at dozens of points; a scan is to be thinned out first."""
+FARTHEST = {"x": 1e10, "y": 1e10, "level": 1e7, "reading": 1e7}
+"""Millimetres: 10,000 km for a place in map coordinates, 10 km for a level."""
+
+
+_BARE = set("0123456789/-+ .")
+"""What a number or fraction without a unit is written with."""
 
 
 class SurveyError(ValueError):
@@ -57,7 +67,9 @@ def read_shots(path: Path) -> tuple[Shot, ...]:
     if "\0" in text:
         raise SurveyError(f"{path.name} is no text file; name a CSV file of slab shots")
     try:
-        rows = list(csv.reader(text.splitlines(), strict=True))
+        lines = text.splitlines()
+        parted = _parted(lines)
+        rows = list(csv.reader(lines, delimiter=parted, strict=True))
     except csv.Error as error:
         raise SurveyError(f"{path.name} is no well-formed CSV file ({error}); export it again") from error
     head = next((n for n, row in enumerate(rows) if any(cell.strip() for cell in row)), None)
@@ -67,10 +79,21 @@ def read_shots(path: Path) -> tuple[Shot, ...]:
     shots = []
     for n, row in enumerate(rows[head + 1 :], start=head + 2):
         if any(cell.strip() for cell in row):
-            shots.append(_shot(path, n, columns, row))
+            shots.append(_shot(path, n, columns, row, decimal_comma=parted != ","))
     if len(shots) < 3:
-        raise SurveyError(f"{path.name} has {len(shots)} shots; a surface needs at least three that do not lie on one line")
+        counted = "1 shot" if len(shots) == 1 else f"{len(shots)} shots"
+        raise SurveyError(f"{path.name} has {counted}; a surface needs at least three that do not lie on one line")
+    if len(shots) > MOST_SHOTS:
+        raise SurveyError(
+            f"{path.name} has {len(shots):,} shots, and at most {MOST_SHOTS:,} are read; thin the scan out, a point every metre will do"
+        )
     return tuple(shots)
+
+
+def _parted(lines: list[str]) -> str:
+    """Return what parts the columns: a comma, or a semicolon or tab where the header has no comma."""
+    header = next((line for line in lines if line.strip()), "")
+    return next((mark for mark in (",", ";", "\t") if mark in header), ",")
 
 
 def _columns(path: Path, header: list[str]) -> dict[str, tuple[int, float]]:
@@ -94,7 +117,7 @@ def _columns(path: Path, header: list[str]) -> dict[str, tuple[int, float]]:
     return out
 
 
-def _shot(path: Path, line: int, columns: dict[str, tuple[int, float]], row: list[str]) -> Shot:
+def _shot(path: Path, line: int, columns: dict[str, tuple[int, float]], row: list[str], *, decimal_comma: bool) -> Shot:
     def text(key: str) -> str:
         at = columns.get(key, (len(row), 1.0))[0]
         return row[at].strip() if at < len(row) else ""
@@ -103,14 +126,15 @@ def _shot(path: Path, line: int, columns: dict[str, tuple[int, float]], row: lis
         said = text(key)
         if not said:
             return None
+        plain, factor = said.replace(",", ".") if decimal_comma else said, columns[key][1]
         try:
-            value = float(said.replace("_", "x")) * columns[key][1]
+            value = float(plain.replace("_", "x")) * factor
         except ValueError:
             try:
-                value = parse_length(said) / MM
+                value = parse_length(f"{plain} mm") / MM * factor if set(plain) <= _BARE else parse_length(plain) / MM
             except ValueError as error:
                 raise SurveyError(f"{path.name}, line {line}: {key} is '{said[:40]}', which is no length; correct it") from error
-        if not isfinite(value) or abs(value) > 1e10:
+        if not isfinite(value) or abs(value) > FARTHEST[key]:
             raise SurveyError(f"{path.name}, line {line}: {key} is '{said[:40]}', which no place on a slab has; correct it")
         return value
 

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import Delaunay, QhullError
 
 from wallquant.survey.shots import SurveyError
 
@@ -45,6 +44,9 @@ class Surface:
         SurveyError
             If they lie on one line, or are fewer than three.
         """
+        # Here, because most plans have no shots and the import takes longer than reading a small model.
+        from scipy.spatial import Delaunay, QhullError
+
         try:
             found = Delaunay(points[:, :2] - points[:, :2].mean(axis=0))
         except (QhullError, ValueError) as error:

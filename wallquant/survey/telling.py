@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from wallquant.findings import Finding, Place
 from wallquant.survey.footings import Ground
@@ -151,7 +151,7 @@ def _touched(part: PartBeds, said: _Said, place: Place) -> Iterator[Finding]:
         )
 
 
-def _listed(beds: Sequence[PieceBed], size, said: _Said) -> str:  # type: ignore[no-untyped-def]
+def _listed(beds: Sequence[PieceBed], size: Callable[[PieceBed], float], said: _Said) -> str:
     some = [(b.footing.piece, size(b)) for b in beds if size(b) > 0]
     if not some:
         return ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot
 
@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 from wallquant.findings import Finding, Place
 from wallquant.survey.shots import Shot, SurveyError
 
+Point = tuple[float, float]
+Axes = Callable[[float, float], Point]
+"""From a shot's x and y to the plan's."""
 NEAR = 50.0
 """A shot said to be at a corner is at it, in the model's axes, within so many millimetres."""
 LOOSE = 20.0
@@ -84,13 +87,14 @@ def tied(
     return Tied(points=points, names=names, instrument=instrument if read else None, relative=relative), tuple(findings)
 
 
-def _axes(both: Sequence[Shot], known: Mapping[str, tuple[float, float]], origin: tuple[float, float], findings: list[Finding]):  # type: ignore[no-untyped-def]
+def _axes(both: Sequence[Shot], known: Mapping[str, Point], origin: Point, findings: list[Finding]) -> Axes:
     """Return the function from a shot's x and y to the plan's: model axes, or own axes tied by corners."""
 
     def model(x: float, y: float) -> tuple[float, float]:
         return x - origin[0], y - origin[1]
 
-    def miss(shot: Shot, place) -> float:  # type: ignore[no-untyped-def]
+    def miss(shot: Shot, place: Axes) -> float:
+        assert shot.x is not None and shot.y is not None  # all of `both` have them
         (x, y), (u, v) = place(shot.x, shot.y), known[shot.corner]
         return hypot(x - u, y - v)
 

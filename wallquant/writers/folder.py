@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 import tempfile
 from collections.abc import Callable, Mapping
@@ -80,22 +81,23 @@ def write(plan: Plan, out: Path, *, run: Mapping[str, Any], writers: Mapping[str
         If the place is taken by something else, or cannot be written.
     """
     vet(out)
+    place = Path(os.path.realpath(out))  # a link stays, and the folder that it names is written
     try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        made = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+        place.parent.mkdir(parents=True, exist_ok=True)
+        made = Path(tempfile.mkdtemp(prefix=f".{place.name}-", dir=place.parent))
     except OSError as error:
         raise OutputError(f"{out} cannot be written ({error.strerror or error}); choose another folder with -o") from error
     try:
         _fill(plan, made, run, writers)
         made.chmod(0o755)
-        old = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent)) if out.exists() else None
+        old = Path(tempfile.mkdtemp(prefix=f".{place.name}-old-", dir=place.parent)) if place.exists() else None
         if old is not None:
-            out.replace(old)
+            place.replace(old)
         try:
-            made.replace(out)
+            made.replace(place)
         except BaseException:
             if old is not None:
-                old.replace(out)
+                old.replace(place)
             raise
         if old is not None:
             shutil.rmtree(old, ignore_errors=True)
@@ -111,9 +113,15 @@ def vet(out: Path) -> None:
     Raises
     ------
     OutputError
-        If it is a file, a folder that is no plan, or a plan to which somebody added files.
+        If it is a file, a link to itself, a folder that is no plan, or a plan to which somebody added files.
     """
-    if out.exists() and not out.is_dir():
+    try:
+        taken = bool(Path(os.path.realpath(out)).lstat())
+    except (FileNotFoundError, NotADirectoryError):
+        taken = False
+    except OSError as error:
+        raise OutputError(f"{out} cannot be written ({error.strerror or error}); choose another folder with -o") from error
+    if taken and not out.is_dir():
         raise OutputError(f"{out} is a file; name a folder with -o")
     if not out.is_dir() or not any(out.iterdir()):
         return

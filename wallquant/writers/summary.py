@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+import shapely
 
 from wallquant.building import Point, SetAside
 from wallquant.catalogue import Catalogue
@@ -17,6 +18,9 @@ from wallquant.units import MM, Nm
 from wallquant.writers.plan import Plan
 from wallquant.writers.settings import settings
 from wallquant.writers.tables import wkt_line
+
+CLOSE = 0.01
+"""Outlines of a wall's parts this near to each other, in mm, touch."""
 
 
 def _mm(length: Nm) -> float | int:
@@ -171,13 +175,31 @@ def _together(guid: str, rows: list[dict[str, Any]]) -> dict[str, Any]:
         "area_m2": {key: round(sum(row["area_m2"][key] for row in rows), 12) for key in first["area_m2"]},
         "ledger_m3": {key: round(sum(row["ledger_m3"][key] for row in rows), 12) for key in LEDGER},
         "reasons": list(dict.fromkeys(reason for row in rows for reason in row["reasons"])),
+        "footprint_mm": _outline([row["footprint_mm"] for row in rows]),
     }
+
+
+def _outline(parts: Sequence[list[list[float]]]) -> list[list[float]]:
+    """Return the outline of a wall's parts together (of the largest, where they lie apart); a ring is slit, so that it is one outline."""
+    different = [part for n, part in enumerate(parts) if len(part) > 2 and part not in parts[:n]]
+    if len(different) < 2:
+        return different[0] if different else []
+    grown = shapely.union_all([shapely.Polygon(part).buffer(CLOSE, join_style="mitre") for part in different])
+    whole = max(shapely.get_parts(grown.buffer(-CLOSE, join_style="mitre")), key=lambda p: (p.area, p.bounds))
+    whole = shapely.geometry.polygon.orient(whole)
+    ring = list(whole.exterior.coords)
+    for hole in whole.interiors:
+        inner = list(hole.coords)
+        at = min(range(len(inner) - 1), key=lambda k: (inner[k][0] - ring[0][0]) ** 2 + (inner[k][1] - ring[0][1]) ** 2)
+        ring += [*inner[at:-1], *inner[: at + 1], ring[0]]
+    return [[round(x, 3), round(y, 3)] for x, y in ring[:-1]]
 
 
 def _aside(s: SetAside) -> dict[str, Any]:
     zero = dict.fromkeys(LEDGER, 0.0)
-    drawn, holes = round(s.volume_m3, 12), round(s.openings_m3, 12)
-    ledger: Mapping[str, float] = zero | {"drawn": drawn, "openings": holes, "set_aside": drawn - holes}
+    drawn, holes, finishes = round(s.volume_m3, 12), round(s.openings_m3, 12), round(s.finishes_m3, 12)
+    rest = {"drawn": drawn, "openings": holes, "finishes": finishes, "set_aside": drawn - holes - finishes}
+    ledger: Mapping[str, float] = zero | rest
     area = round(s.area_m2, 12)
     return {
         "guid": s.guid,

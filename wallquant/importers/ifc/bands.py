@@ -1,7 +1,8 @@
 """A bent wall in plan: an outline of one thickness along a path of straight stretches and arcs.
 
 An outline is such a band where four square corners part it into two ends and two faces, and both faces are the same row of straight
-stretches and concentric arcs.  Arcs are found again in their chords, so that it does not matter how a program wrote them.
+stretches and concentric arcs; or a whole ring between two concentric circles.  Arcs are found again in their chords, so that it does
+not matter how a program wrote them.
 """
 
 from __future__ import annotations
@@ -85,12 +86,12 @@ def band(outline: Polygon, sagitta: float) -> Band | None:
     Parameters
     ----------
     outline : Polygon
-        In mm, without holes.
+        In mm; one with a hole is a band where it is a ring between two circles.
     sagitta : float
         Most rise of an arc over one of the chords it is drawn in, in mm; what is coarser is straight stretches.
     """
     if outline.interiors:
-        return None
+        return _round(outline, sagitta) if len(outline.interiors) == 1 else None
     ring = _plain(np.array(shapely.geometry.polygon.orient(outline).exterior.coords[:-1]))
     faces = _faces(ring)
     if faces is None:
@@ -110,6 +111,30 @@ def band(outline: Polygon, sagitta: float) -> Band | None:
     if max(sizes) - min(sizes) > CLOSE or min(sizes) <= CLOSE:
         return None
     return Band(path=tuple(path), thickness=float(np.mean(sizes)), outline=outline)
+
+
+def _round(outline: Polygon, sagitta: float) -> Band | None:
+    """The ring between two concentric circles, as two half ones from where its outer face is begun; None where it is none."""
+    turned = shapely.geometry.polygon.orient(outline)
+    faces = [_plain(np.array(one.coords[:-1])) for one in (turned.exterior, turned.interiors[0])]
+    found: list[tuple[Vector, float]] = []
+    for face in faces:
+        circle = _circle(face[0], face[len(face) // 3], face[2 * len(face) // 3]) if len(face) >= 2 * pi / STEP else None
+        if circle is None:
+            return None
+        centre, radius = circle
+        chord = float(np.hypot(*(face - np.roll(face, 1, axis=0)).T).max())
+        rise = radius - float(np.sqrt(max(0.0, radius**2 - chord**2 / 4)))
+        if float(np.abs(np.hypot(*(face - centre).T) - radius).max()) > ON_ARC or chord > radius * STEP or rise > sagitta:
+            return None
+        found.append(circle)
+    (centre, outer), (other, inner) = found
+    if float(hypot(*(centre - other))) > CLOSE / 2 or outer - inner <= CLOSE:
+        return None
+    radius, way = (outer + inner) / 2, (faces[0][0] - centre) / float(hypot(*(faces[0][0] - centre)))
+    ends = centre + radius * way, centre - radius * way
+    path = tuple(Stretch(start=a, end=b, centre=centre, radius=radius, angle=pi) for a, b in (ends, ends[::-1]))
+    return Band(path=path, thickness=outer - inner, outline=outline)
 
 
 def _plain(ring: Ring) -> Ring:

@@ -28,10 +28,21 @@ _GAUSS = ((-0.7745966692414834, 5 / 9), (0.0, 8 / 9), (0.7745966692414834, 5 / 9
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Niche:
-    """A part of the body's elevation, in mm, that is hollow but not through, and the mm3 that are missing."""
+    """A part of the body's elevation, in mm, that is hollow but not through, and what is missing between offsets, in mm3."""
 
     region: Polygon
-    volume: float
+    voids: tuple[tuple[float, float, float], ...]
+    """From offset, to offset, what is missing there: evenly spread."""
+
+    @property
+    def volume(self) -> float:
+        """All that is missing."""
+        return sum(void for _, _, void in self.voids)
+
+    def between(self, right: float, left: float) -> Niche:
+        """Return what of it lies between two offsets."""
+        inside = ((max(low, right), min(high, left), void / (high - low)) for low, high, void in self.voids)
+        return Niche(region=self.region, voids=tuple((a, b, void * (b - a)) for a, b, void in inside if a < b))
 
 
 @dataclass(kw_only=True, slots=True)

@@ -71,7 +71,7 @@ def read_bent(solids: list[Solid], limits: Limits) -> Bent | None:
     prism = _upright(solids)
     if prism is None:
         return None
-    outline = sound(Polygon(prism.outer[:, :2]))
+    outline = sound(Polygon(prism.outer[:, :2], [hole[:, :2] for hole in prism.holes]))
     if not isinstance(outline, Polygon) or outline.is_empty:
         return None
     found = band(outline, limits.gap)
@@ -100,7 +100,7 @@ def _upright(solids: list[Solid]) -> Prism | None:
         return None
     prism = solids[0].base
     way = prism.vector / np.linalg.norm(prism.vector)
-    if hypot(float(way[0]), float(way[1])) > PARALLEL or prism.holes or float(np.ptp(prism.outer[:, 2])) > 0.01:
+    if hypot(float(way[0]), float(way[1])) > PARALLEL or float(np.ptp(prism.outer[:, 2])) > 0.01:
         return None
     return prism
 

@@ -66,6 +66,12 @@ class Curves:
         if kind == "IfcCircleProfileDef":
             ring = self._conic(entity.Radius, entity.Radius, 0.0, 2 * pi)
             return Outline(outer=_moved(ring, self.frames.axes(entity.Position)), curved=True)
+        if kind == "IfcCircleHollowProfileDef":
+            inner = entity.Radius - entity.WallThickness
+            if inner <= 0:
+                raise Unreadable("its hollow profile is thicker than its radius")
+            rings = [_moved(self._conic(r, r, 0.0, 2 * pi), self.frames.axes(entity.Position)) for r in (entity.Radius, inner)]
+            return Outline(outer=rings[0], holes=[rings[1]], curved=True)
         if kind == "IfcEllipseProfileDef":
             ring = self._conic(entity.SemiAxis1, entity.SemiAxis2, 0.0, 2 * pi)
             return Outline(outer=_moved(ring, self.frames.axes(entity.Position)), curved=True)

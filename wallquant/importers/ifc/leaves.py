@@ -63,7 +63,11 @@ def leaf(body: Body, one: float, two: float) -> Body:
     shift = (plan.start - body.plan.start, plan.end - body.plan.end)
     top = _between(body.top, body.top[0][0] + shift[0], body.top[-1][0] + shift[1])
     elevation = Polygon([(top[0][0], body.bottom), (top[-1][0], body.bottom), *top[::-1]])
-    return replace(body, plan=plan, top=top, elevation=elevation, volume=elevation.area * plan.thickness, beyond=0.0, reasons=[], batter=[])
+    niches = [n for one in body.niches if (n := one.between(right, left)).volume > AGREE * n.region.area]
+    return replace(
+        body, plan=plan, top=top, elevation=elevation, volume=elevation.area * plan.thickness, beyond=0.0, niches=niches, reasons=[],
+        batter=[],
+    )  # fmt: skip
 
 
 def _between(top: list[tuple[float, float]], start: float, end: float) -> list[tuple[float, float]]:

@@ -312,7 +312,7 @@ def _niches(shape: BaseGeometry, slabs: list[Slab]) -> list[Niche]:
     for part in _apart(shape):
         for rect, exact in decomposed(part):
             region = box(*rect) if exact else part
-            void = sum(s.depth * region.area - s.volume(region) for s in slabs)
-            if void > SLIVER * region.area:
-                found.append(Niche(region=region, volume=void))
+            one = Niche(region=region, voids=tuple((s.low, s.high, s.depth * region.area - s.volume(region)) for s in slabs))
+            if one.volume > SLIVER * region.area:
+                found.append(one)
     return found

@@ -11,7 +11,6 @@ from wallquant.writers.pdf.facts import Facts
 from wallquant.writers.pdf.paper import Book
 
 LAYING = ("corner", "lead", "line", "closure", "lintel")
-DUSTY = ("drill", "notch", "turn")
 LINTELS = ("lintel", "prop")
 GROUT = ("grout", "fill")
 MSJC = "MSJC Specification, as printed in Masonry Magazine, December 1993, p. 32"

@@ -74,7 +74,7 @@ def _day(
 def _step(facts: Facts, turn: Turn) -> tuple[str, str, str]:
     needs = "".join(f" Needs: {one}." for one in turn.step.resources)
     kind = "Hold. " if turn.step.kind == "hold" else ""
-    return f"{facts.clock(turn.start_h)}", turn.crew, f"{kind}{turn.step.text}{needs}"
+    return "at night" if facts.at_night(turn) else facts.clock(turn.start_h), turn.crew, f"{kind}{turn.step.text}{needs}"
 
 
 def _pieces(flow: Flow, facts: Facts, rows: Sequence[int]) -> None:
@@ -175,7 +175,7 @@ def _holds(flow: Flow, facts: Facts, turns: Sequence[Turn]) -> None:
     holds = [t for t in turns if t.step.kind == "hold"]
     if holds:
         flow.heading("Holds: work stops until it is done")
-        rows = ((f"{facts.clock(t.start_h)} to {facts.clock(t.end_h)}", t.step.text, "") for t in holds)
+        rows = ((facts.span(t), t.step.text, "") for t in holds)
         flow.table(("time", "what", "who signs"), (20, 62, 20), rows, tick=True)
 
 

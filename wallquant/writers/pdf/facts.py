@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -12,7 +12,7 @@ import numpy as np
 
 from wallquant.files import CUTS
 from wallquant.layout import Bridge, Pieces, Run
-from wallquant.ordering import Turn, step_of
+from wallquant.ordering import Turn
 from wallquant.rules import Item
 from wallquant.survey.levelling import PieceBed
 from wallquant.units import Nm
@@ -80,6 +80,11 @@ class Facts:
         if not len(rows):
             return run.parts[0].start, run.parts[-1].end
         return int(pieces.start[rows.start : rows.stop].min()), int(pieces.end[rows.start : rows.stop].max())
+
+    def crown(self, run: Run) -> Nm:
+        """Level of the highest piece of a run: its last course may be ripped, and ends there."""
+        rows = self.rows[run.name]
+        return int(self.pieces.top[rows.start : rows.stop].max()) if len(rows) else run.bottom
 
     @cached_property
     def bridges(self) -> Mapping[str, tuple[Bridge, ...]]:
@@ -164,13 +169,6 @@ class Facts:
         return {name: tuple(some) for name, some in out.items()}
 
     @cached_property
-    def kind_of(self) -> Sequence[str]:
-        """Kind of the step that lays each piece, by row."""
-        kinds = np.array([*(s.kind for s in self.plan.work.steps), ""], dtype=object)
-        out: list[str] = kinds[step_of(self.plan.work.steps, len(self.pieces))].tolist()
-        return out
-
-    @cached_property
     def cut_at(self) -> Mapping[int, int]:
         """Position in the cutting's arrays by row of the piece."""
         return {int(row): n for n, row in enumerate(self.plan.cutting.piece)}
@@ -184,6 +182,17 @@ class Facts:
         seconds = self.plan.job.day_start_seconds + round(hours * 3600)
         minutes = round(seconds / 60) % (24 * 60)
         return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+    def span(self, turn: Turn) -> str:
+        """From when to when a hold lasts; one that ends at night is over when the next day begins, when somebody can look."""
+        start, end = self.clock(turn.start_h), self.clock(turn.end_h)
+        if self.at_night(turn):
+            return f"day {int(turn.end_h // 24) + 2}, {self.clock(0)}"
+        return start if start == end else f"{start} to {end}"
+
+    def at_night(self, turn: Turn) -> bool:
+        """Whether a step ends outside the working day, as a hold that waits for mortar may."""
+        return turn.end_h % 24 > self.plan.job.day_hours + 1e-6
 
     def mark(self, row: int) -> str:
         """A piece's name without its run's."""

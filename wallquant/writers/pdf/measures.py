@@ -54,14 +54,15 @@ def levels(view: View, facts: Facts) -> None:
     book, run = view.book, view.run
     x0, x1 = view.x(view.lo), view.x(view.hi)
     least = 1.15 * 6.4
-    last = -1e9
+    last, crown = -1e9, facts.crown(run)
     for course in facts.plan.work.courses[run.name]:
-        low, high = view.y(course.bottom), view.y(course.top)
+        top = min(course.top, crown)
+        low, high = view.y(course.bottom), view.y(top)
         if high - last < least:
             continue
         last = high
         book.line(x0 - LEFT + 22, high, x0 - 4, high, 0.35)
-        book.text(x0 - 8, high - 6.3, book.figure(course.top - run.bottom), 6.2, anchor="right")
+        book.text(x0 - 8, high - 6.3, book.figure(top - run.bottom), 6.2, anchor="right")
         size = min(8.0, (high - low) * 0.9)
         book.text(x0 - LEFT + 16, (low + high) / 2 - size * 0.36, course.number, size, bold=True, anchor="right")
         book.text(x1 + 12, (low + high) / 2 - size * 0.36, course.number, size, bold=True)

@@ -87,7 +87,8 @@ def _pole(flow: Flow, facts: Facts, run: Run) -> None:
     flow.heading("Course pole")
     flow.say(f"Slab as drawn at model level {flow.book.length(run.bottom)}; the top of course 1 is the bench mark.")
     bench = levels[0].top
-    rows = ((str(c.number), say(c.bottom - run.bottom), say(c.top - run.bottom), say(c.top - bench)) for c in levels)
+    tops = ((c, min(c.top, facts.crown(run))) for c in levels)
+    rows = ((str(c.number), say(c.bottom - run.bottom), say(top - run.bottom), say(top - bench)) for c, top in tops)
     flow.table(("course", "bottom over slab", "top over slab", "top over bench mark"), (12, 20, 20, 22), rows, right=(1, 2, 3))
 
 

@@ -31,12 +31,14 @@ def survey(book: Book, facts: Facts) -> None:
     flow.begin(0)
     flow.heading("In which order corners are set")
     flow.say("Set the first corner, take the top of its block as bench mark, and carry it to every other corner in this order.")
+    turn = {t.step.corner: n for n, t in enumerate(facts.turns) if t.step.kind == "corner"}
+    beds = sorted(bench(slab).itertuples(index=False), key=lambda row: turn.get(row[0], len(facts.turns)))
     rows = (
         (
             corner, piece, _mm(book, bed), _mm(book, top), _mm(book, reading) if reading != "" else "",
             "begin here" if start else "",
         )
-        for corner, piece, bed, top, reading, start in bench(slab).itertuples(index=False)
+        for corner, piece, bed, top, reading, start in beds
     )  # fmt: skip
     head = ("corner", "first block", "bed under it", "level of its top", "rod reading on it", "")
     flow.table(head, (14, 18, 18, 20, 20, 14), rows, right=(2, 3, 4), tick=True)

@@ -196,7 +196,9 @@ function poleWidth() {
 function drawPole(block, { run, y, height }) {
   const wide = poleWidth();
   const pole = svg('svg', { width: wide, height, viewBox: `0 0 ${wide} ${height.toFixed(1)}` });
-  const { course, bottom_mm: bottoms, top_mm: tops } = block.courses;
+  const { course, bottom_mm: bottoms, top_mm } = block.courses;
+  const crown = block.levels.reduce((most, pair) => Math.max(most, pair[1]), run.bottom_mm); // the last course may be ripped, and ends there
+  const tops = top_mm.map((top) => Math.min(top, crown));
   let free = Infinity;
   course.forEach((number, i) => {
     const [low, high] = [y(bottoms[i]), y(tops[i])];

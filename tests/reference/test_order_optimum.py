@@ -1,0 +1,139 @@
+"""No bound of the order of work is above the true optimum, which a solver of constraint programs finds for little plans.
+
+The model is written here from what a schedule must keep, and shares nothing with the functions that are tested: each step is begun and
+done within one shift, holds lie anywhere, lags are time of the clock, masons and a hoist are shared.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import count
+from random import Random
+
+import numpy as np
+import pytest
+from ortools.sat.python import cp_model
+
+from wallquant import ordering
+from wallquant.layout import Step
+from wallquant.ordering import precedence
+from wallquant.ordering.bound import least_time, loads_of
+from wallquant.ordering.clock import DAY
+from wallquant.ordering.windows import Windows
+from wallquant.rules import Precedence
+
+HALF_HOUR = 1800
+SHIFT = ordering.Shift(seconds=8 * 3600)
+STOCK = {"hoist": 1}
+
+
+def little(draw: Random) -> ordering.Graph:
+    """Return a plan of up to ten steps: short and long ones, checks of no length, holds, lags over night, pairs, one hoist."""
+    many = draw.randrange(3, 10)
+    lengths = [draw.choice((0, 1, 2, 3, 5, 9, 16)) * HALF_HOUR for _ in range(many)]
+    steps = [Step(name=f"s{n}", kind="line", seconds=seconds, panel="R1", part="R1") for n, seconds in enumerate(lengths)]
+    asked = []
+    for n in range(draw.randrange(0, many + 3)):
+        one, two = sorted(draw.sample(range(many), 2))
+        lag = draw.choice((0, 0, 0, 1, 6, 24, 30, 48)) * HALF_HOUR
+        hold = f"hold {n}" if draw.randrange(4) == 0 else ""
+        firsts = tuple({f"s{one}", f"s{draw.randrange(one + 1)}"})
+        asked.append(
+            Precedence(first=firsts, then=(f"s{two}",), lag=lag, hold=hold, hold_seconds=draw.choice((0, 1, 2, 20)) * HALF_HOUR, rule="r")
+        )
+    for what in ("two people", "hoist"):
+        if draw.randrange(3) == 0:
+            asked.append(Precedence(first=(), then=tuple(f"s{n}" for n in draw.sample(range(many), 2)), resource=what, rule="r"))
+    if draw.randrange(3) == 0:
+        asked.append(Precedence(first=(), then=("s0",), not_before=draw.choice((3, 15, 20, 50)) * HALF_HOUR, rule="r"))
+    return precedence.build(steps, asked)
+
+
+def optimum(graph: ordering.Graph, masons: int, most: int) -> int:
+    """Return the least clock second at which all can be done, of at most `most`."""
+    model = cp_model.CpModel()
+    spans, taken, lifted, starts = [], [], [], []
+    for n, step in enumerate(graph.steps):
+        start = model.new_int_var(int(graph.release[n]), most, "")
+        starts.append(start)
+        if step.kind == "hold":
+            continue
+        into = model.new_int_var(0, SHIFT.seconds - max(step.seconds, 1), "")
+        model.add(start == DAY * model.new_int_var(0, most // DAY, "") + into)
+        if step.seconds:
+            spans.append(model.new_fixed_size_interval_var(start, step.seconds, ""))
+            taken.append(2 if masons > 1 and "two people" in step.resources else 1)
+            if "hoist" in step.resources:
+                lifted.append(spans[-1])
+    model.add_cumulative(spans, taken, masons)
+    model.add_no_overlap(lifted)
+    for one, two, lag in zip(graph.first.tolist(), graph.then.tolist(), graph.lag.tolist(), strict=True):
+        model.add(starts[one] + graph.steps[one].seconds + lag <= starts[two])
+    end = model.new_int_var(0, most, "")
+    for start, step in zip(starts, graph.steps, strict=True):
+        model.add(start + step.seconds <= end)
+    model.minimize(end)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    assert solver.solve(model) == cp_model.OPTIMAL
+    return round(solver.objective_value)
+
+
+@pytest.mark.parametrize("masons", [1, 2, 3])
+def test_no_bound_is_above_the_optimum(masons: int) -> None:
+    draw = Random(masons)
+    reached = sharper = 0
+    for _ in range(40):
+        graph = little(draw)
+        made = ordering.schedule(graph, masons=masons, shift=SHIFT, resources=STOCK)
+        best = SHIFT.working(optimum(graph, masons, int(made.end.max())))
+        first = least_time(graph, masons, SHIFT, STOCK)
+        windows = Windows.of(graph, SHIFT, loads_of(graph, masons, SHIFT, STOCK))
+        assert windows.possible(SHIFT.until(best))
+        bound = windows.least(first, made.seconds)
+        assert first <= bound <= best <= made.seconds
+        assert made.bound <= best
+        reached += bound == best
+        sharper += bound > first
+    assert reached >= 24, "the bound is the optimum of most little plans"
+    assert sharper >= 1, "windows tell more than paths and work shared by all"
+
+
+def test_windows_hold_the_best_schedule() -> None:
+    """Each step of an optimal schedule lies between its earliest start and its latest end."""
+    draw = Random(9)
+    for _ in range(40):
+        graph = little(draw)
+        made = ordering.schedule(graph, masons=2, shift=SHIFT, resources=STOCK)
+        windows = Windows.of(graph, SHIFT, loads_of(graph, 2, SHIFT, STOCK))
+        start, end = windows.latest(int(made.end.max()))
+        assert (windows.start <= made.start).all()
+        assert (windows.end <= made.end).all()
+        assert (made.start <= start).all()
+        assert (made.end <= end).all()
+
+
+def test_an_evening_missed_costs_a_day() -> None:
+    """Two walls of 5 h each, one mason, an inspection of both, grout, a night's lag, one more hour: work alone would be done on day 2.
+
+    The walls take all of day 1 and two hours of day 2; the grout is set on the morning of day 3 only, by the clock: 16 h and one.
+    """
+    hours = {"a": 5, "b": 5, "grout": 1, "top": 1}
+    steps = [Step(name=name, kind="line", seconds=3600 * h, panel=name, part="R1") for name, h in hours.items()]
+    asked = [
+        Precedence(first=("a", "b"), then=("grout",), hold="Inspection", hold_seconds=1800, rule="r"),
+        Precedence(first=("grout",), then=("top",), lag=12 * 3600, rule="r"),
+    ]
+    made = ordering.schedule(precedence.build(steps, asked), masons=1, shift=SHIFT)
+    assert made.hours == made.hours_bound == 17
+
+
+def test_turned_graphs_are_as_long() -> None:
+    """Without nights a plan read from its end is as long as read from its start."""
+    draw = Random(5)
+    whole = ordering.Shift(seconds=DAY)
+    for _ in range(40):
+        graph = replace(one := little(draw), release=np.zeros_like(one.release))
+        windows = Windows.of(graph, whole, loads_of(graph, 2, whole, STOCK))
+        turn = next(t for t in count(int(windows.end.max()), 60) if (windows.latest(t)[0] >= windows.start).all())
+        assert (windows.latest(turn)[0] >= 0).all()
