@@ -19,6 +19,7 @@ def wallquant_rules() -> Iterable[type[Rule]]:
     from wallquant_thinbed.levelling_course import LevellingCourse
     from wallquant_thinbed.lintel_bearing import LintelBearing
     from wallquant_thinbed.movement_joints import MovementJoints
+    from wallquant_thinbed.patching import Patching
     from wallquant_thinbed.running_bond import RunningBond
     from wallquant_thinbed.scaffold_lifts import ScaffoldLifts
     from wallquant_thinbed.site_cautions import SiteCautions
@@ -27,5 +28,5 @@ def wallquant_rules() -> Iterable[type[Rule]]:
     from wallquant_thinbed.vertical_bars import VerticalBars
 
     laid = (RunningBond, LintelBearing, BondBeams, VerticalBars, LevellingCourse, Junctions, MovementJoints, Closures)
-    told = (CornerLeads, ScaffoldLifts, Handling, Stability, SmallOpenings, SiteCautions)
+    told = (CornerLeads, ScaffoldLifts, Handling, Stability, SmallOpenings, Patching, SiteCautions)
     return (*laid, *told)

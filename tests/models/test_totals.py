@@ -194,6 +194,20 @@ def test_mortar_is_what_pieces_leave(plan: Plan) -> None:
     assert (plan["ledger"]["gaps_m3"].abs() < 1e-5).all()
 
 
+def test_patch_mortar(plan: Plan) -> None:
+    """By notch: the hole from the face to the core, less the piece that is put back with a gap on both sides, over and behind it."""
+    notched = plan["pieces"][plan["pieces"]["work"].astype(object).fillna("").astype(str).str.contains("notch")]
+    rules = {rule["code"]: rule["params"] for rule in plan.summary["rules"]}
+    p, m = rules["patching"], plan.bought("m3")
+    core = min((c["diameter_mm"] for u in plan.units.values() for c in u["cores"]), default=100)
+    deep = (notched["thickness_mm"] - core) / 2
+    wide, high, gap = p["notch_width_mm"], p["notch_height_mm"], p["gap_mm"]
+    litres = (wide * high * deep - (wide - 2 * gap) * (high - gap) * (deep - gap)).sum() / 1e6
+    assert ("patch mortar" in m.index) == bool(len(notched))
+    if len(notched):
+        assert m.loc["patch mortar", "net"] == pytest.approx(litres / 1000, rel=1e-6)
+
+
 def test_movement_joints_are_laid(plan: Plan) -> None:
     """Width times height of the joints of items.csv, times the thickness of their run: in all tried plans their sides are upright."""
     i, thick = plan["items"], plan["runs"].set_index("run")["thickness_mm"]

@@ -198,18 +198,26 @@ def test_each_step_is_on_its_day_at_its_time(plan: Path) -> None:
 
 
 def test_pre_cuts_are_those_of_the_next_day(plan: Path) -> None:
-    pieces, steps = table(plan, "pieces.csv"), table(plan, "steps.csv")
-    laid = pieces.merge(steps[["step", "day", "kind"]], on="step")
-    sawn = laid[(laid["stock"] != "") & (laid["kind"] != "closure")]
-    days = sorted(set(steps["day"]))
-    for day, after in pairwise(days):
-        wanted = set(sawn[sawn["day"] == after]["piece"])
+    """As in saw_list.csv: each piece that is cut ahead of a day, with its unit, on the sheet of the day before; day 1 has its own too."""
+    sawn = table(plan, "saw_list.csv")
+    stock = table(plan, "cuts.csv").set_index("piece")["stock"]
+    ahead = sawn[sawn["when"] == "ahead"]
+    days = sorted(set(table(plan, "steps.csv")["day"]))
+    for day, after in [(days[0], days[0]), *pairwise(days)]:
+        rows = ahead[ahead["day"] == after]
+        wanted = {(piece, stock[piece]) for pieces in rows["pieces"] for piece in pieces.split()}
         lines = titled(plan, f"Day {day},")
-        heading = f"Saw today for day {after}"
+        heading = f"Saw before day {day} begins" if day == after else f"Saw today for day {after}"
         assert (heading in lines) == bool(wanted)
         if wanted:
-            found = sawn_from(lines[lines.index(heading) :], r"R\d+-C\d+-\d+")
-            assert {piece for piece, _ in found} == wanted
+            told = " ".join(lines[lines.index(heading) :])
+            told = told[: told.index("settings of the saw.")]
+            assert sorted(re.findall(r"R\d+-C\d+-\d+", told)) == sorted(piece for piece, _ in wanted)
+            assert sorted(re.findall(r"S\d{5}", told)) == sorted(unit for _, unit in wanted)
+            # where a page ends between a piece and its unit, its foot stands between them
+            assert set(re.findall(r"(R\d+-C\d+-\d+)(?: \([^)]*\))? (S\d+)", told)) <= wanted
+            assert f"{len(wanted):,} pieces with {len(rows):,}" in told
+    assert set(ahead["day"]) <= set(days)
 
 
 def test_cautions_go_with_what_the_day_holds(plan: Path) -> None:

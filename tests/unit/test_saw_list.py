@@ -79,3 +79,25 @@ def test_a_unit_serves_no_more_than_the_job_lets_it(offcuts: str) -> None:
 def test_waste_is_told_beside_the_least() -> None:
     told = [m for m in rows(planned("site"), "materials.csv") if m["item"].startswith("offcuts and kerfs")]
     assert told and all("%; proven least" in m["where"] for m in told)
+
+
+def test_the_page_shows_the_saw_list_day_by_day() -> None:
+    """All settings of saw_list.csv, closures apart from what is cut ahead, in words; what the page has no room for is counted."""
+    import pandas as pd
+
+    from wallquant.writers.report.sawing import MOST, by_day
+    from wallquant.writers.report.words import Words
+
+    frame = pd.read_csv(planned("site") / "saw_list.csv", keep_default_na=False)
+    told = by_day(frame, Words(system="mm"))
+    assert [d["day"] for d in told["days"]] == sorted(set(frame["day"])) and told["left_out"] == 0
+    for day in told["days"]:
+        some = frame[frame["day"] == day["day"]]
+        assert (day["settings"], day["count"]) == (len(some), some["count"].sum())
+        for group in day["groups"]:
+            assert group["count"] == some[some["when"] == ("ahead" if group["ahead"] else "on site")]["count"].sum()
+    html = (planned("site") / "report.html").read_text(encoding="utf-8")
+    assert html.count("<caption>Cut ahead:") == frame[frame["when"] == "ahead"]["day"].nunique()
+    assert html.count("<caption>Measure on site, then cut:") == frame[frame["when"] == "on site"]["day"].nunique()
+    many = pd.concat([frame] * (MOST // len(frame) + 2))
+    assert by_day(many, Words(system="mm"))["left_out"] == len(many) - MOST

@@ -31,7 +31,8 @@ def book(path: Path) -> Any:
     ("sheet", "file"),
     [
         ("Materials", "materials.csv"),
-        ("Saw list", "cuts.csv"),
+        ("Saw list", "saw_list.csv"),
+        ("Cut units", "cuts.csv"),
         ("Sequence", "steps.csv"),
         ("Pieces", "pieces.csv"),
         ("Items", "items.csv"),

@@ -98,8 +98,6 @@ def fewest_pieces(span: Span, how: Bonded) -> int:
     return max(1, -(-(span.hi - span.lo + how.joint_most) // (how.unit + how.joint_most)))
 
 
-
-
 def relaxed(windows: Sequence[Interval], how: Bonded) -> tuple[Interval, ...]:
     """Return windows of piece starts that hold for a joint of any width in its range, where they were made for the nominal one."""
     right, left = how.joint - how.joint_least, (how.joint_most - how.joint + 1) // 2

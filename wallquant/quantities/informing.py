@@ -43,7 +43,7 @@ def informing(work: Work, catalogue: Catalogue) -> Iterator[Row]:
     yield from _bars([i for i in work.items if isinstance(i, Item) and i.kind == "bar" and i.unit == "m"], catalogue.system)
     notched = sum("notch" in words for words in work.pieces.work.values())
     if notched:
-        where = "the piece cut out is kept and put back with thin-bed mortar after inspection (common practice, no source)"
+        where = "the piece cut out is kept and put back after inspection (common practice, no source); what closes it is patch mortar above"
         yield Row(group=4, item="notches to close", net=float(notched), unit="pcs", where=where)
 
 

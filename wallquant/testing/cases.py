@@ -10,8 +10,9 @@ What is there
     ``corners: [{corner: K1, kind: T, role: through, at: 2000 mm, other: R2, thickness: 200 mm}]`` (kind end, L, T, X or angled; role start,
     through or end; also ``other_role bottom top turn bearing first``); without them it has two free ends, ``R1-start`` and ``R1-end``.
 What is laid
-    ``pieces: [R1 3 0 599]`` (run, course, start and end in mm), ``steps: [s1 line R1 3 - R1]`` (name, kind, runs, course, corner or -,
-    part; + joins several runs, and words of a kind), ``parts: [R1 R2]``, ``start: {R1: K1}``, ``bridged: {D1: lintel}``.
+    ``pieces: [R1 3 0 599]`` (run, course, start and end in mm, then what else is done to it, like ``notch``),
+    ``steps: [s1 line R1 3 - R1]`` (name, kind, runs, course, corner or -, part; + joins several runs, and words of a kind),
+    ``parts: [R1 R2]``, ``start: {R1: K1}``, ``bridged: {D1: lintel}``.
     ``Work.items`` holds what the rule's own ``demand`` places.
 What is asked
     ``offset: 150 mm``, ``error: part of the sentence``, and ``demand``, ``measure``, ``precede``, ``findings``, each with ``has``,

@@ -141,9 +141,12 @@ def _step(line: str) -> Step:
 
 
 def _pieces(runs: Mapping[str, Run], courses: Mapping[str, Courses], given: Sequence[str]) -> Pieces:
-    """Rows from ``run course start end``, in mm, in the order run, course, start."""
+    """Rows from ``run course start end``, in mm, in the order run, course, start; what else is done to a piece stands behind."""
     names = tuple(sorted(runs))
-    rows = sorted((names.index(r), int(c), length(f"{a} mm"), length(f"{b} mm")) for r, c, a, b in (line.split() for line in given))
+    told = sorted(
+        (names.index(r), int(c), length(f"{a} mm"), length(f"{b} mm"), ", ".join(work)) for r, c, a, b, *work in map(str.split, given)
+    )
+    rows = [one[:4] for one in told]
     units = tuple(sorted({run.unit for run in runs.values()}, key=lambda u: u.code))
     count = len(rows)
     levels = [courses[names[run]].levels[course - 1] for run, course, _, _ in rows]
@@ -169,4 +172,5 @@ def _pieces(runs: Mapping[str, Run], courses: Mapping[str, Courses], given: Sequ
         mass=np.array(masses, dtype=np.float64),
         wall=np.zeros(count, dtype=np.int32),
         fixed=np.full(count, -1, dtype=np.int32),
+        work={n: one[4] for n, one in enumerate(told) if one[4]},
     )

@@ -137,7 +137,7 @@ def vet(out: Path) -> None:
 
 
 def _fill(plan: Plan, folder: Path, run: Mapping[str, Any], writers: Mapping[str, Writer]) -> None:
-    made = tables(plan)
+    made, sawn = tables(plan), saw_list.saw_list(plan)
     findings = [finding_dict(f) for f in plan.findings]
     head = summary(plan)
     warned = [f for f in plan.findings if f.code.startswith("caution.")]
@@ -145,14 +145,13 @@ def _fill(plan: Plan, folder: Path, run: Mapping[str, Any], writers: Mapping[str
     rest = [f for f in findings if not f["code"].startswith("caution.")]
 
     def page() -> None:
-        report.write(folder / REPORT, summary=head, tables=made, findings=rest, cautions=cautions)
+        report.write(folder / REPORT, summary=head, tables=made | {saw_list.FILE: sawn}, findings=rest, cautions=cautions)
 
     with ahead(page, workers=at_most(0) if len(plan.work.pieces) >= WORTH else 1) as paged:
-        for name, frame in made.items():
+        for name, frame in (*made.items(), (saw_list.FILE, sawn)):
             frame.to_csv(folder / name, index=False, lineterminator="\n", encoding="utf-8")
         (folder / FINDINGS).write_bytes(json_bytes({"schema": SCHEMA, "findings": findings}))
         paged()
-    saw_list.write(plan, folder)
     if plan.survey is not None:
         beds.write(plan.survey, folder)
     for _, writer in sorted(writers.items()):

@@ -2,24 +2,38 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from dataclasses import dataclass
 
 import pandas as pd
 
 from wallquant.files import CUTS, SAW_LIST
-from wallquant.units import to_mm
+from wallquant.units import Nm, to_mm
 from wallquant.writers.plan import Plan
 
+FILE = "saw_list.csv"
 AHEAD, ON_SITE = "ahead", "on site"
 
 
-def saw_list(plan: Plan) -> pd.DataFrame:
-    """Return the rows of all cut pieces.
+@dataclass(frozen=True, kw_only=True, slots=True, order=True)
+class Setting:
+    """A setting of the saw on a day; lengths are nanometres, `cut` are the words of pieces.csv."""
+
+    day: int
+    when: str
+    unit: str
+    cut: str
+    angle_deg: float
+    height: Nm
+    length: Nm
+
+
+def sawn(plan: Plan) -> dict[Setting, list[tuple[int, str]]]:
+    """Return by setting the rows of its pieces, each with the name of the unit that it is cut from, in the order of the saw.
 
     Notes
     -----
     A closure is cut on the day on which it is laid, after its gap was measured; its size here is that of the plan.  Every other piece
-    is cut on the day on which the first piece of its unit, closures aside, is laid.  Rows of a day are in the order unit, cut,
+    is cut on the day on which the first piece of its unit, closures aside, is laid.  Settings of a day are in the order unit, cut,
     angle, height, length: the saw is set anew as seldom as can be.
     """
     p, c = plan.work.pieces, plan.cutting
@@ -31,18 +45,29 @@ def saw_list(plan: Plan) -> pd.DataFrame:
     for row, stock in zip(c.piece.tolist(), c.stock.tolist(), strict=True):
         if not closing[row]:
             first[stock] = min(first.get(stock, day[row]), day[row])
-    rows: dict[tuple[int, str, str, str, float, float, float], tuple[list[str], dict[str, None]]] = {}
+    found: dict[Setting, list[tuple[int, str]]] = {}
     for at, (row, stock) in enumerate(zip(c.piece.tolist(), c.stock.tolist(), strict=True)):
-        on, when = (day[row], ON_SITE) if closing[row] else (first[stock], AHEAD)
-        words = "+".join(word for bit, word in enumerate(CUTS) if int(p.cut[row]) >> bit & 1)
-        size = (float(c.angle_deg[at]), to_mm(int(c.height[at])), to_mm(int(c.length[at])))
-        pieces, stocks = rows.setdefault((on, when, p.units[p.unit[row]].code, words, *size), ([], {}))
-        pieces.append(p.names[row])
-        stocks[c.stocks[stock]] = None
-    listed = [(*key, len(pieces), " ".join(pieces), " ".join(stocks)) for key, (pieces, stocks) in sorted(rows.items())]
-    return pd.DataFrame(listed, columns=list(SAW_LIST))
+        setting = Setting(
+            day=day[row] if closing[row] else first[stock],
+            when=ON_SITE if closing[row] else AHEAD,
+            unit=p.units[p.unit[row]].code,
+            cut="+".join(word for bit, word in enumerate(CUTS) if int(p.cut[row]) >> bit & 1),
+            angle_deg=float(c.angle_deg[at]),
+            height=int(c.height[at]),
+            length=int(c.length[at]),
+        )
+        found.setdefault(setting, []).append((row, c.stocks[stock]))
+    return dict(sorted(found.items()))
 
 
-def write(plan: Plan, folder: Path) -> None:
-    """Write the file."""
-    saw_list(plan).to_csv(folder / "saw_list.csv", index=False, lineterminator="\n", encoding="utf-8")
+def saw_list(plan: Plan) -> pd.DataFrame:
+    """Return the content of saw_list.csv: a row a setting."""
+    names = plan.work.pieces.names
+    rows = [
+        (
+            s.day, s.when, s.unit, s.cut, s.angle_deg, to_mm(s.height), to_mm(s.length), len(pieces),
+            " ".join(names[row] for row, _ in pieces), " ".join(dict.fromkeys(stock for _, stock in pieces)),
+        )
+        for s, pieces in sawn(plan).items()
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=list(SAW_LIST))

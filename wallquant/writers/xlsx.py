@@ -21,6 +21,7 @@ from wallquant.job import Labour, Staging
 from wallquant.quantities.bill import DEDUCTIONS
 from wallquant.quantities.site import SOURCES, Ground, Rates
 from wallquant.rules import infos
+from wallquant.writers.saw_list import saw_list
 from wallquant.writers.summary import summary
 from wallquant.writers.tables import tables
 
@@ -41,7 +42,8 @@ TABLES = (
     ("Mixing", "mixing.csv", "Mortar and grout by day."),
     ("To bought", "ledger.csv", "Each wall from drawn to laid to bought."),
     ("Bill", "bill.csv", "Areas by published rules for openings that are left in; nothing is bought by them."),
-    ("Saw list", "cuts.csv", "Every cut piece and the unit it is sawn from."),
+    ("Saw list", "saw_list.csv", "What to saw by day and setting of the saw: ahead, or on site once the place is measured."),
+    ("Cut units", "cuts.csv", "Every cut piece and the unit it is sawn from, unit by unit."),
     ("Sequence", "steps.csv", "The steps in laying order, with crews and hours."),
     ("Openings", "openings.csv", "Openings as laid, what bridges them, and on what length it bears."),
     ("Items", "items.csv", "Ties, bars, fills, joints and what else is built in."),
@@ -123,7 +125,7 @@ def write(plan: Plan, folder: Path) -> None:
     book = xlsxwriter.Workbook(str(folder / FILE), options)
     # a fixed time, since equal plans give equal files
     book.set_properties({"title": "Schedules", "author": "wallquant", "created": datetime(2000, 1, 1)})
-    made, head = tables(plan), summary(plan)
+    made, head = tables(plan) | {"saw_list.csv": saw_list(plan)}, summary(plan)
     top = {"valign": "top"}
     one = _Book(
         book=book,

@@ -51,7 +51,9 @@ def _day(
     masons = sorted({m for t in turns for m in t.crew.split()}, key=lambda m: (len(m), m))
     flow = Flow(book=book, title=f"Day {day}, {facts.weekday(day)}", beside=f"{facts.plan.model}, masons {', '.join(masons) or 'none'}")
     rows = [r for t in turns for r in t.step.pieces]
-    precut = [r for t in after[1] for r in t.step.pieces if r in facts.cut_at and t.step.kind != "closure"] if after else []
+    precut = after is not None and after[0] in facts.sawn
+    if day == min(facts.days):
+        _precut(flow, facts, day, f"Saw before day {day} begins")
     _pieces(flow, facts, rows)
     _items(flow, facts, turns)
     _mortar(flow, facts, rows, volumes, share)
@@ -63,12 +65,12 @@ def _day(
         flow.table(("what", "tolerance", "source"), (34, 34, 34), ((c.what, c.tolerance, c.source) for c in told), tick=True)
         flow.say(PROJECT)
     flow.heading("Cautions of the day")
-    for f in cautions(facts, doing(facts, turns, bool(precut))):
+    for f in cautions(facts, doing(facts, turns, precut or day == min(facts.days))):
         flow.say(f.text, mark=True)
     flow.heading("Order of work")
     flow.table(("time", "who", "what"), (13, 13, 80), (_step(facts, t) for t in turns), tick=True)
     if after is not None:
-        _precut(flow, facts, precut, after[0])
+        _precut(flow, facts, after[0], f"Saw today for day {after[0]}")
 
 
 def _step(facts: Facts, turn: Turn) -> tuple[str, str, str]:
@@ -179,18 +181,35 @@ def _holds(flow: Flow, facts: Facts, turns: Sequence[Turn]) -> None:
         flow.table(("time", "what", "who signs"), (20, 62, 20), rows, tick=True)
 
 
-def _precut(flow: Flow, facts: Facts, rows: Sequence[int], day: int) -> None:
-    """What is sawn today for the next day, by unit and size; closures are not, since their gap is measured first."""
-    if not rows:
+def _precut(flow: Flow, facts: Facts, day: int, heading: str) -> None:
+    """What is sawn ahead of a day, by setting of the saw; closures are not, since their gap is measured first."""
+    if day not in facts.sawn:
         return
-    say, p, cutting = flow.book.figure, facts.pieces, facts.plan.cutting
-    flow.heading(f"Saw today for day {day}")
-    ordered = sorted(rows, key=lambda r: facts.cut_at[r])
+    say = flow.book.figure
+    flow.heading(heading)
 
     def cells() -> Iterator[tuple[str, ...]]:
-        for r in ordered:
-            n = facts.cut_at[r]
-            size = ", ".join(w for w in (facts.size(r, say), facts.cut_words(r)) if w)
-            yield (p.names[r], p.units[int(p.unit[r])].code, size, cutting.stocks[int(cutting.stock[n])])
+        for setting, rows in facts.sawn[day].items():
+            words = [w for w in ("rake", "mitre") if w in setting.cut]
+            angle = f" at {setting.angle_deg:g}°" if words and setting.angle_deg != 90 else ""
+            size = ", ".join([facts.size(rows[0][0], say), *(f"{w}{angle}" for w in words)])
+            yield setting.unit, size, str(len(rows)), "; ".join(_sawn(facts, row, stock) for row, stock in rows)
 
-    flow.table(("piece", "unit", "saw to, work", "from"), (22, 30, 34, 14), cells(), tick=True)
+    flow.table(
+        ("unit", "saw to", "no.", "pieces, and the unit that each is from"), (25, 22, 6, 47), cells(), tick=True, right=(2,), strong=(1,)
+    )
+    flow.say(
+        f"{sum(len(rows) for rows in facts.sawn[day].values()):,} pieces with {len(facts.sawn[day]):,} settings of the saw. What of a unit "
+        "is laid on a later day is marked and kept."
+    )
+
+
+def _sawn(facts: Facts, row: int, stock: str) -> str:
+    """A piece, what else is done to it, and the unit it is cut from."""
+    p = facts.pieces
+    work = [w for w in dict.fromkeys([*(["notch"] if "notch" in facts.cut_words(row) else []), *p.work.get(row, "").split(", ")]) if w]
+    return f"{p.names[row]}{_in_brackets(work)} {stock}"
+
+
+def _in_brackets(words: Sequence[str]) -> str:
+    return f" ({', '.join(words)})" if words else ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -16,6 +16,7 @@ from wallquant.ordering import Turn
 from wallquant.rules import Item
 from wallquant.survey.levelling import PieceBed
 from wallquant.units import Nm
+from wallquant.writers.saw_list import AHEAD, Setting, sawn
 
 if TYPE_CHECKING:
     from wallquant.writers.plan import Plan
@@ -167,6 +168,15 @@ class Facts:
             for name in dict.fromkeys(turn.step.runs):
                 out.setdefault(name, []).append(turn)
         return {name: tuple(some) for name, some in out.items()}
+
+    @cached_property
+    def sawn(self) -> Mapping[int, Mapping[Setting, Sequence[tuple[int, str]]]]:
+        """What is sawn ahead of each day, by setting of the saw: rows, each with the unit it is cut from."""
+        out: dict[int, dict[Setting, Sequence[tuple[int, str]]]] = {}
+        for setting, rows in sawn(self.plan).items():
+            if setting.when == AHEAD:
+                out.setdefault(setting.day, {})[setting] = rows
+        return out
 
     @cached_property
     def cut_at(self) -> Mapping[int, int]:
