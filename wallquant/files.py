@@ -131,7 +131,7 @@ SCHEDULES: dict[str, tuple[str, ...]] = {
         "source",
     ),
 }
-"""Schedules of a plan and their columns: made from the other files' content, and read by no check of `wallquant audit`."""
+"""Schedules of a plan and their columns: made from the other files' content."""
 
 BEDS = (
     "piece", "run", "start_mm", "end_mm", "bed_start_mm", "bed_end_mm", "bed_least_mm", "bed_most_mm", "rip_mm", "strip_mm", "grind_mm",

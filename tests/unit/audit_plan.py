@@ -127,7 +127,7 @@ def build(folder: Path) -> Path:
             }
         ],
         "steps.csv": [
-            dict(zip(("step", "kind", "run", "course", "crew", "start_h", "end_h"), row, strict=True)) | {"day": 1 if row[6] < 10 else 2}
+            dict(zip(("step", "kind", "run", "course", "crew", "start_h", "end_h"), row, strict=True)) | {"day": int(row[5] // 24) + 1}
             for row in STEPS
         ],
         "precedences.csv": [
@@ -265,7 +265,8 @@ def rows_of(path: Path) -> list[Row]:
 def write(path: Path, rows: list[Row]) -> None:
     """Write rows into a CSV file of the plan, columns as its contract says."""
     with path.open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.DictWriter(stream, COLUMNS[path.name], restval="", lineterminator="\n")
+        columns = COLUMNS.get(path.name) or list(rows[0])
+        writer = csv.DictWriter(stream, columns, restval="", lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows)
 

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Callable
 from pathlib import Path
 
-from wallquant.audit import bars, bought, ledger, offsets, openings, overlap, pieces, steps, support
+from wallquant.audit import bars, bought, ledger, offsets, openings, overlap, pieces, schedules, site, stations, steps, support
 from wallquant.audit.broken import broken, shortened
 from wallquant.audit.cells import Trouble
 from wallquant.audit.elevation import elevation
@@ -21,12 +21,12 @@ INVARIANTS: dict[str, str] = {
     "I1": "Each wall's ledger closes and its fits are within their tolerances.",
     "I2": "No two pieces overlap; between neighbours is a joint in range, or something that is named.",
     "I3": "Every piece comes from its unit and is at least the least piece.",
-    "I4": "Offsets are as asked, or a finding names both rules.",
+    "I4": "Offsets are as asked, or a finding names both rules; courses and ends of runs are where they are said to be.",
     "I5": "Each piece rests on half its length and both its ends, or on bearings.",
     "I6": "Each opening is bridged, with bearings as asked that no joint splits.",
     "I7": "Each bar lies in a core, hole or trough with its clearance.",
     "I8": "Steps are in a possible order; each piece is laid once, after what it rests on.",
-    "I9": "Bought units are whole pieces and cut units; sums are sums.",
+    "I9": "Bought units are whole pieces and cut units; sums, schedules and saw list are those of the pieces, cuts and steps.",
 }
 """What the audit proves, by code; findings have the code ``audit.<code>``, and ``audit.files`` for files as such."""
 
@@ -54,12 +54,15 @@ def audit(folder: Path) -> tuple[Finding, ...]:
             lambda: ledger.check(plan, view),
             lambda: overlap.check(plan, view),
             lambda: pieces.check(plan),
+            lambda: stations.check(plan),
             lambda: offsets.check(plan, view),
             lambda: support.check(plan, view),
             lambda: openings.check(plan),
             lambda: bars.check(plan),
             lambda: steps.check(plan, view),
             lambda: bought.check(plan),
+            lambda: schedules.check(plan),
+            lambda: site.check(plan),
         )
     except Trouble as trouble:
         return (*found, broken("files", str(trouble)))

@@ -129,7 +129,7 @@ def _used(plan: Plan) -> Counter[str]:
 def _materials(plan: Plan) -> list[Finding]:
     m, used, found = plan.materials, _used(plan), []
     codes = {unit.code for unit in plan.header.units}
-    net, buy = m.numbers("net"), m.numbers("buy", blank=np.inf)
+    net, waste, buy = m.numbers("net"), m.numbers("waste", blank=0.0), m.numbers("buy", blank=np.inf)
     listed: dict[str, float] = defaultdict(float)
     for at, (item, unit) in enumerate(zip(m.texts("item"), m.texts("unit"), strict=True)):
         if buy[at] < net[at] - 1e-9 and (buy[at] > 0 or (unit == "pcs" and item in codes)):  # sums that nobody buys have no buy
@@ -137,6 +137,10 @@ def _materials(plan: Plan) -> list[Finding]:
             found.append(broken("I9", text, measured=f"{buy[at]:g} {unit}", wanted=f"at least {net[at]:g} {unit}"))
         if unit == "pcs" and item in codes:
             listed[item] += float(net[at])
+            due = float(net[at] + waste[at])
+            if waste[at] < 0 or not due - 1e-9 <= buy[at] < due + 1:
+                text = f"materials.csv, line {at + 2}: {item}, net and waste, {due:g}, are not rounded up to buy {buy[at]:g}"
+                found.append(broken("I9", text, measured=f"{buy[at]:g} {unit}", wanted=f"{due:g} {unit}, rounded up"))
     for code in sorted(set(listed) | set(used)):
         if abs(listed.get(code, 0.0) - used.get(code, 0)) > 1e-9:
             text = (

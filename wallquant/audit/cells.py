@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,8 +13,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import shapely
-
-from wallquant.files import COLUMNS
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -96,8 +94,8 @@ def _is_number(cell: str) -> bool:
         return False
 
 
-def table(folder: Path, name: str) -> Table:
-    """Read one CSV file of the plan and check that it has the columns of :mod:`wallquant.files`.
+def table(folder: Path, name: str, wanted: Iterable[str]) -> Table:
+    """Read one CSV file of the plan and check that it has the columns that are `wanted`.
 
     Raises
     ------
@@ -112,7 +110,7 @@ def table(folder: Path, name: str) -> Table:
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise Trouble(f"{name} cannot be read ({error}); write the plan anew") from error
     header = rows[0] if rows else []
-    lacking = [column for column in COLUMNS[name] if column not in header]
+    lacking = [column for column in wanted if column not in header]
     if lacking:
         raise Trouble(f"{name} lacks the column {lacking[0]}; write the plan anew")
     for line, row in enumerate(rows, start=1):

@@ -57,9 +57,10 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Wall:
-    """A wall of the summary."""
+    """A wall of the summary; `name` is its GlobalId, or its name where it has none, `called` the name that people read."""
 
     name: str
+    called: str
     thickness: float
     parts: tuple[Part, ...]
     fit: dict[str, float]
@@ -90,6 +91,10 @@ class Header:
     rest_days: frozenset[int]
     days_off: frozenset[int]
     files: dict[str, str]
+
+    def open(self, day: int) -> bool:
+        """Return whether there is work on a day, 1 being the first."""
+        return day % 7 not in self.rest_days and day not in self.days_off
 
 
 WEEK = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -170,6 +175,7 @@ def _wall(raw: Value) -> Wall:
     ledger = raw["ledger_m3"]
     return Wall(
         name=name,
+        called=raw["name"].text(),
         thickness=thickness,
         parts=parts,
         fit=fit,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -11,7 +12,7 @@ import numpy as np
 
 from wallquant.audit.cells import Floats, Ints, Table, Trouble, Value, json_file, table
 from wallquant.audit.header import Header, header
-from wallquant.files import COLUMNS, FINDINGS, SUMMARY
+from wallquant.files import COLUMNS, FINDINGS, SAW_LIST, SCHEDULES, SUMMARY
 
 MM = 1e-3
 """Lengths that differ by no more than this are the same (rounding of the files), mm."""
@@ -102,7 +103,7 @@ class Told:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Plan:
-    """All files of a plan folder; `table` is pieces.csv as text."""
+    """The files of a plan folder; `table` is pieces.csv as text."""
 
     header: Header
     table: Table
@@ -117,6 +118,8 @@ class Plan:
     materials: Table
     cuts: Table
     told: tuple[Told, ...]
+    schedules: Mapping[str, Table]
+    """Files that are made from the others, as far as the plan has them."""
 
 
 def read(folder: Path) -> Plan:
@@ -128,9 +131,10 @@ def read(folder: Path) -> Plan:
         If a file is missing or cannot be read, or names a run or unit that is not there.
     """
     head = header(Value(json_file(folder, SUMMARY), SUMMARY))
-    tables = {name: table(folder, name) for name in COLUMNS}
+    tables = {name: table(folder, name, columns) for name, columns in COLUMNS.items()}
     runs = _runs(tables["runs.csv"])
     codes = {unit.code: at for at, unit in enumerate(head.units)}
+    made = {**SCHEDULES, "saw_list.csv": SAW_LIST}
     return Plan(
         header=head,
         table=tables["pieces.csv"],
@@ -145,6 +149,7 @@ def read(folder: Path) -> Plan:
         materials=tables["materials.csv"],
         cuts=tables["cuts.csv"],
         told=_told(Value(json_file(folder, FINDINGS), FINDINGS)),
+        schedules={name: table(folder, name, columns) for name, columns in made.items() if (folder / name).is_file()},
     )
 
 

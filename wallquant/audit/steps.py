@@ -30,6 +30,9 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
                 "I8", f"steps.csv, line {at + 2}: step {names[at]} ends at {end[at]:g} h before it starts at {start[at]:g} h; mend the row"
             )
         )
+    for at, day in enumerate(s.wholes("day").tolist()):
+        if day != int((start[at] + HOUR) // 24) + 1:
+            found.append(broken("I8", f"steps.csv, line {at + 2}: step {names[at]} starts at {start[at]:g} h, which is not on day {day}"))
     found.extend(_precedences(plan, rows, start, end))
     found.extend(_crews(plan, start, end))
     step = np.array([rows.get(name, -1) for name in p.step], dtype=np.int64)
@@ -41,8 +44,20 @@ def check(plan: Plan, view: Elevation) -> list[Finding]:
             )
             found.append(broken("I8", f"pieces.csv, {p.name[at]}: {what}", piece=p.name[at]))
     if (step >= 0).all() and p.count:
+        found.extend(_places(plan, step))
         found.extend(_support(plan, view, step, start, end))
         found.extend(_leads(plan, step, start, end))
+    return found
+
+
+def _places(plan: Plan, step: Ints) -> list[Finding]:
+    """Each piece is laid in a step of its run, and of its course where the step is of one."""
+    p, names, found = plan.pieces, plan.steps.texts("step"), []
+    runs, courses = plan.steps.lists("run"), plan.steps.texts("course")
+    for at, (run, course, row) in enumerate(zip(p.run.tolist(), p.course.tolist(), step.tolist(), strict=True)):
+        if plan.runs.name[run] not in runs[row] or (not _several(courses[row]) and int(courses[row]) != course):
+            text = f"pieces.csv, {p.name[at]}: of run {plan.runs.name[run]}, course {course}, but its step {names[row]} in steps.csv is not"
+            found.append(broken("I8", text, piece=p.name[at]))
     return found
 
 
@@ -89,7 +104,7 @@ def _crews(plan: Plan, start: Floats, end: Floats) -> list[Finding]:
                 text = f"steps.csv: step {names[at]} is worked on from {start[at]:g} h to {end[at]:g} h, outside the {shift:g} h of a day"
                 found.append(broken("I8", text, measured=f"{start[at] % 24:g} h", wanted=f"within {shift:g} h"))
             for day in {int(start[at] // 24) + 1, int((end[at] - HOUR) // 24) + 1} if end[at] > start[at] + HOUR else ():
-                if day % 7 in plan.header.rest_days or day in plan.header.days_off:
+                if not plan.header.open(day):
                     text = f"steps.csv: step {names[at]} is worked on on day {day}, which is a day without work"
                     found.append(broken("I8", text, measured=f"day {day}", wanted="a day of work"))
     return found
