@@ -560,6 +560,16 @@ def test_audit(run: Run, model: Path, tmp_path: Path) -> None:
     assert json.loads(run("audit", "out", "--format", "json").out)["holds"] is False
 
 
+def test_a_slow_walk_is_a_walk(run: Run, model: Path, tmp_path: Path) -> None:
+    """Less than a millimetre in a second is no walk without time: 0 alone says that walking takes none."""
+    hours = {}
+    for pace in (0, 0.001, 60):
+        (tmp_path / "own.job.yaml").write_text(f"schema: wallquant.job/1\nmasons: 1\nwalking: {pace}\n", encoding="utf-8")
+        assert run("plan", model, "-o", "out", "--job", tmp_path / "own.job.yaml").code == 0
+        hours[pace] = json.loads((tmp_path / "out" / SUMMARY).read_text(encoding="utf-8"))["totals"]["hours"]
+    assert hours[0.001] > hours[60] >= hours[0]
+
+
 def test_a_plan_that_cannot_be_read_is_not_said_to_hold(run: Run, model: Path, tmp_path: Path) -> None:
     run("plan", model, "-o", "out")
     steps = tmp_path / "out" / "steps.csv"

@@ -85,7 +85,9 @@ class Flow:
     def say(self, words: str, *, bold: bool = False, mark: bool = False) -> None:
         """Write a sentence; with `mark` a bar stands before it."""
         inset = self.size * 0.9 if mark else 0.0
-        for line in wrapped(plain(words), self.width_of_text - inset, self.size, BOLD if bold else FONT):
+        lines = wrapped(plain(words), self.width_of_text - inset, self.size, BOLD if bold else FONT)
+        self.need(self.leading * min(3, len(lines)))  # no last word stands alone on a page of its own
+        for line in lines:
             self.need(self.leading)
             self.y -= self.leading
             if mark:
