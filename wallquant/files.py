@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+from typing import Any
+
 SCHEMA = "wallquant.plan/1"
 """Version of the folder's layout; written into summary.json and findings.json."""
 RUN_SCHEMA = "wallquant.run/1"
@@ -150,3 +154,32 @@ CUTS = ("length", "height", "rake", "mitre", "notch")
 BRIDGED = ("lintel", "units", "none")
 LEDGER = ("drawn", "openings", "finishes", "set_aside", "lent", "borrowed", "fit_length", "fit_height", "fit_thickness", "laid")
 """Terms of a wall's ledger; drawn - openings - finishes - set_aside - lent + borrowed + the fits = laid."""
+
+
+def vetted(path: Path) -> Path:
+    """Return the path of a plan's file; a device or pipe in a forged folder is refused, since reading it need not end.
+
+    Raises
+    ------
+    OSError
+        If something other than a file is there.
+    """
+    if path.exists() and not path.is_file():
+        raise OSError(None, "it is no file but a folder, device or pipe", str(path))
+    return path
+
+
+def read_json(path: Path) -> Any:
+    """Return what a JSON file of a plan holds.
+
+    Raises
+    ------
+    OSError
+        If it is not there, or is no file.
+    ValueError
+        If it is no JSON in UTF-8, or is nested too deeply to be a plan's.
+    """
+    try:
+        return json.loads(vetted(path).read_text(encoding="utf-8"))
+    except RecursionError as error:
+        raise ValueError("its lists or objects are nested too deeply") from error

@@ -16,6 +16,8 @@ from numbers import Integral, Real
 from time import monotonic, process_time
 from typing import Any, get_args
 
+import numpy as np
+
 from wallquant.findings import SEVERITIES, Finding, Place
 from wallquant.layout import Course, Courses, Run, Work
 from wallquant.rules import Amount, Choice, Item, Lead, ParamError, Phase, Precedence, Rule, RuleError, Sentence
@@ -23,6 +25,8 @@ from wallquant.units import Nm
 
 PATIENCE = 10
 """A rule that waits is stopped after so many times the processor seconds that one that works may take."""
+YEARS = 10 * 365 * 24 * 3600
+"""No work and no wait is longer (seconds); a rule that says more has mistaken its unit, and no clock of a site gets there."""
 
 
 class _TooLong(BaseException):
@@ -57,9 +61,11 @@ class Guarded(Rule):
             self._vet(where, one, get_args(Sentence))
             for part in (part for group in one.alternatives for part in group) if isinstance(one, Choice) else (one,):
                 if isinstance(part, (Phase, Lead)) and part.corner not in corners:
-                    self._wrong(where, f"says a {type(part).__name__} at corner {part.corner!r}, which is none of the run's")
+                    self._wrong(where, f"says {_named(part)} at corner {part.corner!r}, which is none of the run's")
                 if isinstance(part, Item) and (part.end < part.start or part.top < part.bottom or part.quantity < 0 or part.seconds < 0):
                     self._wrong(where, f"says an Item ({part.kind}) that ends before it begins, or with a quantity or seconds below 0")
+                if isinstance(part, Item) and part.seconds > YEARS:
+                    self._wrong(where, f"says an Item ({part.kind}) with {part.seconds} seconds, more than ten years")
         return out
 
     def offset(self, upper: Course, lower: Course) -> Nm:
@@ -74,7 +80,7 @@ class Guarded(Rule):
 
     def precede(self, work: Work) -> list[Precedence]:
         """Ask what comes before what."""
-        out = self._listed("precede", lambda: self.rule.precede(work), Precedence)
+        out = self._listed("precede", work, self.rule.precede, Precedence)
         steps = {step.name for step in work.steps}
         for one in out:
             for name in (*one.first, *one.then):
@@ -82,11 +88,15 @@ class Guarded(Rule):
                     self._wrong("precede", f"names the step {name!r}, which there is not")
             if min(one.lag, one.not_before, one.hold_seconds, one.most_lag or 0) < 0:
                 self._wrong("precede", "says a lag, not_before or hold_seconds below 0")
+            if max(one.lag, one.not_before, one.hold_seconds) > YEARS:
+                self._wrong("precede", "says a lag, not_before or hold_seconds of more than ten years")
+            if one.most_lag is not None and one.most_lag < one.lag:
+                self._wrong("precede", f"says a most_lag of {one.most_lag} s, less than the lag of {one.lag} s that it asks")
         return [replace(one, rule=self.code) for one in out]
 
     def measure(self, work: Work) -> list[Amount]:
         """Ask how much it takes."""
-        out = self._listed("measure", lambda: self.rule.measure(work), Amount)
+        out = self._listed("measure", work, self.rule.measure, Amount)
         for one in out:
             if one.quantity < 0:
                 self._wrong("measure", f"says {one.quantity:g} {one.unit} of {one.item}; an amount is 0 or more")
@@ -94,14 +104,15 @@ class Guarded(Rule):
 
     def findings(self, work: Work) -> list[Finding]:
         """Ask what is worth telling."""
-        out = self._listed("findings", lambda: self.rule.findings(work), Finding)
+        out = self._listed("findings", work, self.rule.findings, Finding)
         for one in out:
             if one.severity not in SEVERITIES:
                 self._wrong("findings", f"says a finding of severity {one.severity!r}; there are {', '.join(SEVERITIES)}")
         return out
 
-    def _listed(self, where: str, ask: Callable[[], Iterable[Any]], kind: type) -> list[Any]:
-        out: list[Any] = self._heard(where, lambda: list(ask()))
+    def _listed(self, where: str, work: Work, ask: Callable[[Work], Iterable[Any]], kind: type) -> list[Any]:
+        with _sealed(work):
+            out: list[Any] = self._heard(where, lambda: list(ask(work)))
         for one in out:
             self._vet(where, one, (kind,))
         return out
@@ -132,7 +143,7 @@ class Guarded(Rule):
                 self._vet(where, part, tuple(kind for kind in kinds if kind is not Choice))
         for key, (fits, wanted) in CHECKED[type(one)]:
             if not fits(getattr(one, key)):
-                self._wrong(where, f"says a {type(one).__name__} with {key} = {_short(getattr(one, key))}, which is no {wanted}")
+                self._wrong(where, f"says {_named(one)} with {key} = {_short(getattr(one, key))}, which is no {wanted}")
 
     def _wrong(self, where: str, problem: str) -> None:
         raise RuleError(f"{self.name}, asked in {where}, {problem}; {REPAIR}", self.code)
@@ -154,6 +165,20 @@ def guarded(rules: Iterable[Rule], owners: Mapping[str, str] | None = None, *, s
     """
     known = owners or {}
     return tuple(r if isinstance(r, Guarded) else Guarded(r, known.get(f"rule {r.code}", ""), seconds) for r in rules)
+
+
+@contextmanager
+def _sealed(work: Work) -> Iterator[None]:
+    """Let nobody write to the columns of pieces meanwhile: a rule that moves a piece would spoil the plan behind every engine's back."""
+    columns = [getattr(work.pieces, f.name) for f in fields(work.pieces)] if work else []
+    open_ones = [c for c in columns if isinstance(c, np.ndarray) and c.flags.writeable]
+    for column in open_ones:
+        column.flags.writeable = False
+    try:
+        yield
+    finally:
+        for column in open_ones:
+            column.flags.writeable = True
 
 
 @contextmanager
@@ -188,6 +213,11 @@ def _timed() -> bool:
 
 def _stop(*_: object) -> None:
     raise _TooLong
+
+
+def _named(value: object) -> str:
+    kind = type(value).__name__
+    return f"{'an' if kind[0] in 'AEIOU' else 'a'} {kind}"
 
 
 def _short(value: object) -> str:

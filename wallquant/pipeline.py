@@ -255,7 +255,7 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
             findings.append(Finding(code="order.circle", severity="error", text=said, rules=tuple(sorted(named))))
             asked = [p for p in asked if p.rule not in named]
     things = {"hoist": job.hoists} | job.resources
-    speed = round(job.walking * 1000 / 60)
+    speed = max(1, round(job.walking * 1000 / 60)) if job.walking else 0  # mm/s; 0 is said for walks that take no time
     times = schedule(
         net,
         masons=job.masons,

@@ -207,8 +207,8 @@ class MovementJoints(Rule):
             course=last.number,
             task=KIND,
             seconds=round(self.params.minutes * 60 * (top - bottom) / _METRE),
-            text=f"Movement joint at {text(at, run.catalogue.system)}: {wide} wide from the slab to the top, no mortar in it; filler and "
-            "sliding ties as the wall rises, sealant when it is dry",
+            text=f"Movement joint at {text(at, run.catalogue.system)} in {run.name}: {wide} wide from the slab to the top, no mortar in it;"
+            " filler and sliding ties as the wall rises, sealant when it is dry",
         )
 
     def _places(self, run: Run, courses: Courses) -> Places:

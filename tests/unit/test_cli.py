@@ -18,7 +18,7 @@ import pytest
 
 from wallquant import cli, pipeline, plugins
 from wallquant.cli import COMMANDS, main, told_by_cause
-from wallquant.files import COLUMNS, REPORT, SCHEDULES
+from wallquant.files import COLUMNS, FINDINGS, REPORT, SCHEDULES, SUMMARY
 from wallquant.findings import Finding, Place
 from wallquant.writers import report
 
@@ -558,6 +558,61 @@ def test_audit(run: Run, model: Path, tmp_path: Path) -> None:
     done = run("audit", "out")
     assert done.code == 1 and "does not hold" in done.out and "audit.files" in done.out
     assert json.loads(run("audit", "out", "--format", "json").out)["holds"] is False
+
+
+def test_a_slow_walk_is_a_walk(run: Run, model: Path, tmp_path: Path) -> None:
+    """Less than a millimetre in a second is no walk without time: 0 alone says that walking takes none."""
+    hours = {}
+    for pace in (0, 0.001, 60):
+        (tmp_path / "own.job.yaml").write_text(f"schema: wallquant.job/1\nmasons: 1\nwalking: {pace}\n", encoding="utf-8")
+        assert run("plan", model, "-o", "out", "--job", tmp_path / "own.job.yaml").code == 0
+        hours[pace] = json.loads((tmp_path / "out" / SUMMARY).read_text(encoding="utf-8"))["totals"]["hours"]
+    assert hours[0.001] > hours[60] >= hours[0]
+
+
+def test_a_plan_that_cannot_be_read_is_not_said_to_hold(run: Run, model: Path, tmp_path: Path) -> None:
+    run("plan", model, "-o", "out")
+    steps = tmp_path / "out" / "steps.csv"
+    steps.write_text("", encoding="utf-8")
+    done = run("audit", "out")
+    assert done.code == 1 and " holds: " not in done.out and done.out.count(" is not looked at: ") == 9
+    done = run("compare", "out", "out")
+    assert done.code == 2 and "steps.csv does not have the columns of a plan" in done.err
+
+
+@pytest.mark.parametrize("name", [SUMMARY, FINDINGS])
+def test_a_plan_whose_json_has_no_bottom_is_told_in_one_sentence(run: Run, model: Path, tmp_path: Path, name: str) -> None:
+    run("plan", model, "-o", "out")
+    (tmp_path / "out" / name).write_text("[" * 200_000, encoding="utf-8")
+    done = run("audit", "out")
+    assert done.code == 1 and f"{name} cannot be read" in done.out
+    shots = tmp_path / "shots.csv"
+    shots.write_text("x,y,level\n0,0,0\n1000,0,0\n0,1000,0\n", encoding="utf-8")
+    told = [run("compare", "out", "out")]
+    if name == SUMMARY:
+        told += [run("plan", model, "-o", "out"), run("survey", shots, "--plan", "out")]
+    for one in told:
+        assert one.code == 2 and one.err.count("\n") == 1
+
+
+def test_a_device_in_a_plan_is_not_read(run: Run, model: Path, tmp_path: Path) -> None:
+    """A link to a device has no end; it would be read until the memory is full."""
+    run("plan", model, "-o", "out")
+    runs = tmp_path / "out" / "runs.csv"
+    runs.unlink()
+    runs.symlink_to("/dev/zero")
+    assert "it is no file but a folder, device or pipe" in run("audit", "out").out
+    assert "it is no file but a folder, device or pipe" in run("compare", "out", "out").err
+
+
+def test_a_summary_names_no_file_outside_its_folder(run: Run, model: Path, tmp_path: Path) -> None:
+    run("plan", model, "-o", "out")
+    head = tmp_path / "out" / SUMMARY
+    said = json.loads(head.read_text(encoding="utf-8"))
+    said["files"]["../away.csv"] = "0"
+    head.write_text(json.dumps(said), encoding="utf-8")
+    (tmp_path / "away.csv").write_text("", encoding="utf-8")
+    assert "names ../away.csv, which does not lie in out" in run("audit", "out").out
 
 
 def test_compare(run: Run, model: Path) -> None:

@@ -164,6 +164,24 @@ def test_first_course_is_that_of_the_pieces(plan: Path) -> None:
             assert end == pytest.approx(piece["end_mm"] - low, abs=near), piece["piece"]
 
 
+def test_movement_joints_are_among_the_marks_of_the_first_course(plan: Path) -> None:
+    """A gap that nothing names is filled with mortar: each joint has its row, its J over the wall, and its run in the step's text."""
+    units, items, steps = system(plan), table(plan, "items.csv"), table(plan, "steps.csv")
+    low = table(plan, "pieces.csv").groupby("run")["start_mm"].min()
+    joints = items[items["kind"] == "movement joint"]
+    assert len(joints) or units == "in", "the metric sample has them"
+    for run, some in joints.groupby("run"):
+        lines = titled(plan, f"Run {run},")
+        rows = [lines[n + 1 : n + 4] for n, line in enumerate(lines) if line == "joint"]
+        assert lines.count("J") == len(some) == len(rows)
+        for (start, end, said), (_, joint) in zip(rows, some.sort_values("start_mm").iterrows(), strict=True):
+            assert millimetres(start, units) == pytest.approx(joint["start_mm"] - low[run], abs=slack(units))
+            assert millimetres(end, units) == pytest.approx(joint["end_mm"] - low[run], abs=slack(units))
+            assert said.startswith("movement joint, ") and said.endswith("no mortar")
+        [text] = steps[(steps["kind"] == "movement joint") & (steps["run"] == run)]["text"]
+        assert text.count(f" in {run}: ") == len(some)
+
+
 def test_the_course_pole_ends_at_the_top_of_the_last_piece(plan: Path) -> None:
     """A last course that is ripped has its mark where it is laid to, not where a whole course would end."""
     units, pieces = system(plan), table(plan, "pieces.csv")

@@ -43,6 +43,7 @@ RAISES = {
     "offset": "def offset(self, upper, lower): 1 / 0",
     "precede": "def precede(self, work): 1 / 0",
     "measure": "def measure(self, work): 1 / 0",
+    "measure that moves a piece": "def measure(self, work): work.pieces.start[0] = 5; return []",
     "findings": "def findings(self, work): raise ValueError('of\\nmany lines')",
 }
 NONSENSE = {
@@ -68,6 +69,9 @@ NONSENSE = {
     "precede a text": "def precede(self, work): return [Precedence(first='ab', then=())]",
     "precede no step": "def precede(self, work): return [Precedence(first=('no-step',), then=(work.steps[0].name,))]",
     "precede a lag of words": "def precede(self, work): return [Precedence(first=(), then=(work.steps[0].name,), lag='long')]",
+    "precede a lag over its most": "def precede(self, work): return [Precedence(first=(), then=(work.steps[0].name,), lag=9, most_lag=8)]",
+    "precede a lag of ages": "def precede(self, work): return [Precedence(first=(), then=(work.steps[0].name,), lag=10**12)]",
+    "item of ages": DEMAND + "yield Item(kind='k', run=run.name, start=0, end=9, bottom=0, top=9, task='t', seconds=10**15)",
     "measure a number": "def measure(self, work): return [3]",
     "measure no number": "def measure(self, work): return [Amount(item='a', quantity=float('nan'), unit='pcs')]",
     "measure less than none": "def measure(self, work): return [Amount(item='a', quantity=-1.0, unit='pcs')]",

@@ -12,10 +12,10 @@ from wallquant.audit.cells import Trouble
 from wallquant.audit.elevation import elevation
 from wallquant.audit.header import Header
 from wallquant.audit.read import read
-from wallquant.files import COLUMNS, FINDINGS, SUMMARY
+from wallquant.files import COLUMNS, FINDINGS, SUMMARY, vetted
 from wallquant.findings import Finding, merged
 
-__all__ = ["INVARIANTS", "audit"]
+__all__ = ["INVARIANTS", "audit", "examined"]
 
 INVARIANTS: dict[str, str] = {
     "I1": "Each wall's ledger closes and its fits are within their tolerances.",
@@ -45,7 +45,13 @@ def audit(folder: Path) -> tuple[Finding, ...]:
         Empty if everything holds.  Errors ``audit.I1`` to ``audit.I9``, each with file, row and numbers; ``audit.files``
         where a file is missing, malformed or not the one whose checksum summary.json states.
     """
+    return examined(folder)[0]
+
+
+def examined(folder: Path) -> tuple[tuple[Finding, ...], frozenset[str]]:
+    """Return what :func:`audit` finds, and the codes of what it could not look at, because a file cannot be read."""
     found: list[Finding] = []
+    unseen: set[str] = set()
     try:
         plan = read(folder)
         found.extend(shortened(_checksums(folder, plan.header)))
@@ -65,13 +71,14 @@ def audit(folder: Path) -> tuple[Finding, ...]:
             lambda: site.check(plan),
         )
     except Trouble as trouble:
-        return (*found, broken("files", str(trouble)))
-    for check in checks:
+        return (*found, broken("files", str(trouble))), frozenset(INVARIANTS)
+    for code, check in zip(INVARIANTS, checks, strict=True):
         try:
             found.extend(shortened(check()))
         except Trouble as trouble:
             found.append(broken("files", str(trouble)))
-    return merged(found)
+            unseen.add(code)
+    return merged(found), frozenset(unseen)
 
 
 def _checksums(folder: Path, head: Header) -> list[Finding]:
@@ -81,7 +88,10 @@ def _checksums(folder: Path, head: Header) -> list[Finding]:
         found.append(broken("files", f"{SUMMARY} states no checksum of {name}"))
     for name, stated in sorted(head.files.items()):
         try:
-            real = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+            if not (folder / name).resolve().is_relative_to(folder.resolve()):
+                found.append(broken("files", f"{SUMMARY} names {name}, which does not lie in {folder.name}"))
+                continue
+            real = hashlib.sha256(vetted(folder / name).read_bytes()).hexdigest()
         except OSError:
             found.append(broken("files", f"{name} is missing in {folder.name}"))
             continue

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -13,6 +12,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import shapely
+
+from wallquant.files import read_json, vetted
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -103,12 +104,12 @@ def table(folder: Path, name: str, wanted: Iterable[str]) -> Table:
         If the file is missing, is no UTF-8, lacks a column, or has a row of another length than its header.
     """
     try:
-        with (folder / name).open(encoding="utf-8", newline="") as stream:
+        with vetted(folder / name).open(encoding="utf-8", newline="") as stream:
             rows = list(csv.reader(stream))
     except FileNotFoundError as error:
         raise Trouble(f"{name} is missing in {folder.name}; write the plan anew") from error
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise Trouble(f"{name} cannot be read ({error}); write the plan anew") from error
+        raise Trouble(f"{name} cannot be read ({getattr(error, 'strerror', None) or error}); write the plan anew") from error
     header = rows[0] if rows else []
     lacking = [column for column in wanted if column not in header]
     if lacking:
@@ -124,11 +125,11 @@ def table(folder: Path, name: str, wanted: Iterable[str]) -> Table:
 def json_file(folder: Path, name: str) -> Any:
     """Read one JSON file of the plan."""
     try:
-        return json.loads((folder / name).read_text(encoding="utf-8"))
+        return read_json(folder / name)
     except FileNotFoundError as error:
         raise Trouble(f"{name} is missing in {folder.name}; write the plan anew") from error
     except (OSError, ValueError) as error:
-        raise Trouble(f"{name} cannot be read ({error}); write the plan anew") from error
+        raise Trouble(f"{name} cannot be read ({getattr(error, 'strerror', None) or error}); write the plan anew") from error
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -13,7 +12,7 @@ from typing import Any
 
 from wallquant import strictyaml
 from wallquant.cli import Sentence
-from wallquant.files import FINDINGS, SUMMARY
+from wallquant.files import COLUMNS, FINDINGS, SUMMARY, read_json, vetted
 from wallquant.job import WEEKDAYS
 from wallquant.units import mm, text
 
@@ -62,8 +61,8 @@ def site(folder: Path) -> Site:
         If a file is missing or malformed.
     """
     try:
-        summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
-        told = json.loads((folder / FINDINGS).read_text(encoding="utf-8"))["findings"]
+        summary = read_json(folder / SUMMARY)
+        told = read_json(folder / FINDINGS)["findings"]
         steps = list(_rows(folder / "steps.csv"))
         materials = list(_rows(folder / "materials.csv"))
         labour = list(_rows(folder / "labour.csv")) if (folder / "labour.csv").is_file() else None
@@ -91,8 +90,11 @@ def site(folder: Path) -> Site:
 
 
 def _rows(file: Path) -> Iterator[dict[str, str]]:
-    with file.open(encoding="utf-8", newline="") as lines:
-        yield from csv.DictReader(lines)
+    with vetted(file).open(encoding="utf-8", newline="") as lines:
+        reader = csv.DictReader(lines)
+        if tuple(reader.fieldnames or ()) != COLUMNS.get(file.name, tuple(reader.fieldnames or ())):
+            raise ValueError(f"{file.name} does not have the columns of a plan")
+        yield from reader
 
 
 def _weekday(first: str, day: int) -> str:

@@ -7,7 +7,6 @@ of what is left, two that have an end and an underside in common are one piece t
 from __future__ import annotations
 
 import csv
-import json
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -17,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from wallquant.cli import Sentence
-from wallquant.files import COLUMNS, SCHEMA, SUMMARY
+from wallquant.files import COLUMNS, SCHEMA, SUMMARY, read_json, vetted
 
 NEAR = 1.0
 """Millimetres within which two ends or levels are one."""
@@ -109,7 +108,7 @@ def read(folder: Path) -> Files:
     if not (folder / SUMMARY).is_file():
         raise Sentence(f"{folder} holds no plan (no {SUMMARY}); name a folder that 'wallquant plan' wrote")
     try:
-        summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
+        summary = read_json(folder / SUMMARY)
         if summary["schema"] != SCHEMA:
             raise Sentence(f"{folder} has the version {summary['schema']}, this wallquant reads {SCHEMA}; plan the model again")
         pieces: dict[str, list[Piece]] = {}
@@ -132,7 +131,7 @@ def read(folder: Path) -> Files:
 
 
 def _rows(folder: Path, name: str) -> Iterator[dict[str, str]]:
-    with (folder / name).open(encoding="utf-8", newline="") as file:
+    with vetted(folder / name).open(encoding="utf-8", newline="") as file:
         reader = csv.DictReader(file)
         if tuple(reader.fieldnames or ()) != COLUMNS[name]:
             raise Sentence(f"{folder / name} does not have the columns of a plan; plan the model again")

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import csv
-import json
 from dataclasses import dataclass
 from math import cos, radians, sin
 from pathlib import Path
 
 import numpy as np
 
+from wallquant.files import SUMMARY, read_json, vetted
 from wallquant.layout import Work
 from wallquant.survey.shots import SurveyError
 from wallquant.units import MM
@@ -129,7 +129,7 @@ def of_folder(out: Path) -> Ground:
         If the folder is no plan.
     """
     try:
-        head = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+        head = read_json(out / SUMMARY)
         table = {name: _rows(out / f"{name}.csv") for name in ("pieces", "runs", "corners")}
         book = head["catalogue"]
         runs = {r["run"]: r for r in table["runs"]}
@@ -164,7 +164,7 @@ def of_folder(out: Path) -> Ground:
 
 
 def _rows(path: Path) -> list[dict[str, str]]:
-    with path.open(newline="", encoding="utf-8") as file:
+    with vetted(path).open(newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
 
 

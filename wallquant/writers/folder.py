@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from wallquant.files import FINDINGS, REPORT, RUN, SCHEMA, SUMMARY
+from wallquant.files import FINDINGS, REPORT, RUN, SCHEMA, SUMMARY, read_json
 from wallquant.findings import Finding
 from wallquant.units import MM, Nm
 from wallquant.workers import WORTH, ahead, at_most
@@ -126,7 +126,7 @@ def vet(out: Path) -> None:
     if not out.is_dir() or not any(out.iterdir()):
         return
     try:
-        known = json.loads((out / SUMMARY).read_text(encoding="utf-8"))["files"]
+        known = read_json(out / SUMMARY)["files"]
         ours = {*known, RUN, SUMMARY}
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise OutputError(f"{out} holds other files and is no plan; name an empty or new folder with -o") from error

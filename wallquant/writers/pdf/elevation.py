@@ -7,7 +7,7 @@ from math import ceil
 from wallquant.layout import Bridge, Run
 from wallquant.units import MM, Nm
 from wallquant.writers.pdf import measures
-from wallquant.writers.pdf.facts import KINDS, Facts
+from wallquant.writers.pdf.facts import KINDS, MOVEMENT, Facts
 from wallquant.writers.pdf.measures import CUT, LEFT, SHADE, SMALLEST, View, numbered
 from wallquant.writers.pdf.paper import BOLD, MM_PT, Book, points, scale_text, width
 
@@ -91,6 +91,9 @@ def _page(view: View, facts: Facts, top: Nm, *, first: bool, last: bool) -> None
     for bar in facts.bars.get(run.storey, ()):
         if bar.run == run.name and view.lo <= bar.station <= view.hi:
             numbered(book, view.x(bar.station), view.y0 - 8, bar.number)
+    for item in facts.items.get(run.name, ()):
+        if item.kind == MOVEMENT and view.lo <= item.start <= view.hi:
+            book.text(view.x((item.start + item.end) // 2), view.y(item.top) + 2.5, "J", 7.0, bold=True, anchor="middle")
     book.line(x0 - 6, view.y0, x1 + 6, view.y0, 1.4)
     measures.levels(view, facts)
     measures.ends(view, top, first=first, last=last)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 KINDS = {"standard": "", "core": "C", "U": "U", "lintel": "L"}
 """Letter of a kind of unit beside a piece's mark."""
+MOVEMENT = "movement joint"
+"""Kind of the items that are movement joints: drawn as a J, and told among the marks of the first course."""
 SAME: Nm = 1_000_000
 """Bars nearer to each other than this stand in one place."""
 

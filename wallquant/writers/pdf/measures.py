@@ -170,5 +170,6 @@ def key(book: Book, y: float) -> None:
     book.line(x, y - 1, x, y + 6.5, 1.5)
     book.text(x + 4, y, "bar", size)
     x += 4 + width("bar", size) + 12
+    book.text(x, y, "J movement joint, from slab to top", size)
     said = f"05-07: course 5, piece 7.  Seen from the right of the run; 0 is the end face on the left.  In {unit}, levels over the slab."
     book.text(book.left, y - 11, said, size, most=book.right - book.left)

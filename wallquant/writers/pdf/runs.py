@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from wallquant.layout import Run
 from wallquant.ordering import Turn
 from wallquant.units import MM, Nm
-from wallquant.writers.pdf.facts import Facts
+from wallquant.writers.pdf.facts import MOVEMENT, Facts
 from wallquant.writers.pdf.flow import Flow
 from wallquant.writers.pdf.paper import Book
 
@@ -50,6 +50,10 @@ def _marks(flow: Flow, facts: Facts, run: Run) -> None:
             name = facts.opening_names.get(o.key, "") or "opening"
             marks.append((o.start, 1, ("jamb", say(o.start - lo), "", f"{name}, {say(o.end - o.start)} clear")))
             marks.append((o.end, 0, ("jamb", "", say(o.end - lo), name)))
+    for item in facts.items.get(run.name, ()):
+        if item.kind == MOVEMENT and item.bottom <= least:
+            said = f"movement joint, {say(item.size)} wide, no mortar"
+            marks.append((item.start, 1, ("joint", say(item.start - lo), say(item.end - lo), said)))
     for j in run.through:
         marks.append((j.station, 3, ("corner", say(j.station - lo), "", f"{j.corner}, middle of {j.other}")))
     flow.table(("mark", "from", "to", "unit, saw to"), (12, 18, 18, 38), (m[2] for m in sorted(marks)), right=(1, 2))
