@@ -122,7 +122,8 @@ def test_another_sites_shots_are_refused(ten: Path, tmp_path: Path) -> None:
     assert not (tmp_path / "out").exists()
     assert sentence.startswith(
         "wallquant: slab.csv, the shots are of another place: 10 of the 10 pieces of course 1 lie more than 1000 mm outside them, "
-        "R1-C01-01 by 40000 mm; they lie at x 40000 mm to 50000 mm, y -500 mm to 500 mm, the walls at x 0 mm to 5999 mm, y -100 mm to 100 mm; "
+        "R1-C01-01 by 40000 mm; they lie at x 40000 mm to 50000 mm, y -500 mm to 500 mm, the walls at x 0 mm to 5999 mm, "
+        "y -100 mm to 100 mm; "
         "name the shots of this site"
     )
     assert "x_m" in sentence and "by two corners with x and y" in sentence
