@@ -5,15 +5,15 @@ from __future__ import annotations
 import itertools
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
-from wallquant.bonding.ledger import Account
+from wallquant.bonding.ledger import SHAPED, Account
 from wallquant.bonding.problem import groups, put_marks
 from wallquant.bonding.solving import Solved
 from wallquant.bonding.standing import HANGS
-from wallquant.building import Wall
+from wallquant.building import Opening, Wall
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
 from wallquant.units import Nm, text
@@ -171,17 +171,34 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
         size, first = sum(s for s, _ in found), found[0][1]
         area = f"{size:.3f} m2" if size >= 0.0005 else "less than 0.001 m2"
         names = [name if often == 1 else f"{often} times {name}" for name, often in Counter(w.name or w.guid for _, w in found).items()]
-        named = ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
+        holes = [o for _, w in found for o in shaped(w)] if cause == SHAPED else []
+        which = f" ({_some(list(dict.fromkeys(o.name or o.key for o in holes)))})" if holes else ""
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{area} of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
-            f"{cause}. {ADVICE.get(cause, 'Close these places by hand, or move the edges.')}",
-            place=Place(wall=first.guid, storey=first.storey),
+            text=f"{area} of {_counted(len(found), 'wall')} ({_some(names)}) {'is' if len(found) == 1 else 'are'} set aside: "
+            f"{cause}{which}. {ADVICE.get(cause, 'Close these places by hand, or move the edges.')}",
+            place=Place(wall=first.guid, storey=first.storey, opening=holes[0].key if holes else ""),
             measured=area,
             times=len(found),
             cause=cause,
         )
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
+
+
+def shaped(wall: Wall) -> list[Opening]:
+    """Return the openings of a wall that leave some of their least box as wall."""
+    boxes = ((o, (o.end - o.start) * (o.head - o.sill) * wall.thickness / 1e27) for o in wall.openings if o.through)
+    return [o for o, box in boxes if o.volume_m3 is not None and box - o.volume_m3 > 1e-6]
+
+
+def once(found: Iterable[Finding], books: Iterable[Account], walls: Mapping[str, Wall]) -> list[Finding]:
+    """Return what was found in reading, less the openings that are no rectangle which `of_accounts` tells with their area."""
+    told = {o.key for book in books if SHAPED in book.causes for o in shaped(walls[book.wall])}
+    return [one for one in found if one.code != "reading.opening-shape" or one.place.opening not in told]
 
 
 def of_corners(corners: Mapping[str, Corner], patterns: Mapping[str, Pattern], asked: Mapping[str, Asked]) -> Iterator[Finding]:
