@@ -24,27 +24,36 @@ ADVICE = {HANGS: "Move the openings away from each other and from the corners, o
 
 
 def broken_offsets(one: Asked, solved: Solved) -> dict[int, list[tuple[Nm, Nm]]]:
-    """Return for each course the joints that stand too near to one below: station, and distance to the nearest."""
-    joint, most = one.problem.how.joint, one.problem.how.joint_most
+    """Return for each course the joints that stand too near to one below: station, and distance to the nearest.
+
+    A course is the one in which the pieces at the joint begin, as in the plan's files: where two rips share the height of two courses,
+    both rows that they are solved with may lie in the lower one.
+    """
+    joint, most, levels = one.problem.how.joint, one.problem.how.joint_most, one.problem.levels
     rows = solved.face.rows
 
-    def marks(k: int) -> list[int]:
-        out = [e + s for (_, e), (s, _) in itertools.pairwise(solved.stack.layouts[k]) if 0 < s - e <= most]
-        for span in rows[k].spans:
-            out += [2 * span.lo - joint] if span.lapped_lo else []
-            out += [2 * span.hi + joint] if span.lapped_hi else []
-        return sorted({*out, *put_marks(one.problem, solved.passes, solved.face.puts, k + 1)})
+    def marks(k: int) -> dict[int, int]:
+        begins = [(span.lo, span.hi, levels.course(span.bottom)) for span in rows[k].spans]
+
+        def course(*at: Nm) -> int:
+            return max((c for lo, hi, c in begins for x in at if lo <= x <= hi), default=k + 1)
+
+        out = {e + s: course(e, s) for (_, e), (s, _) in itertools.pairwise(solved.stack.layouts[k]) if 0 < s - e <= most}
+        for span, (_, _, c) in zip(rows[k].spans, begins, strict=True):
+            ends = ((2 * span.lo - joint, span.lapped_lo), (2 * span.hi + joint, span.lapped_hi))
+            out |= {mark: max(c, out.get(mark, c)) for mark, lapped in ends if lapped}
+        return dict.fromkeys(put_marks(one.problem, solved.passes, solved.face.puts, k + 1), k + 1) | out
 
     found: dict[int, list[tuple[Nm, Nm]]] = {}
-    before = marks(0) if rows else []
+    before: list[int] = sorted(marks(0)) if rows else []
     for k in range(1, len(rows)):
         here, wanted = marks(k), 2 * rows[k].offset
-        for a in here if wanted and before else ():
+        for a in sorted(here) if wanted and before else ():
             n = bisect_left(before, a)
             near = min(abs(a - b) for b in before[max(0, n - 1) : n + 1])
             if near < wanted:
-                found.setdefault(k + 1, []).append((a // 2, near // 2))
-        before = here
+                found.setdefault(here[a], []).append((a // 2, near // 2))
+        before = sorted(here)
     return found
 
 
