@@ -20,13 +20,15 @@ import numpy as np
 
 from wallquant.findings import SEVERITIES, Finding, Place
 from wallquant.layout import Course, Courses, Run, Work
-from wallquant.rules import Amount, Choice, Item, Lead, ParamError, Phase, Precedence, Rule, RuleError, Sentence
-from wallquant.units import Nm
+from wallquant.rules import Amount, Choice, Fixed, Item, Lead, ParamError, Phase, Precedence, Rule, RuleError, Sentence, Use, Window
+from wallquant.units import MM, Nm, mm_text
 
 PATIENCE = 10
 """A rule that waits is stopped after so many times the processor seconds that one that works may take."""
 YEARS = 10 * 365 * 24 * 3600
 """No work and no wait is longer (seconds); a rule that says more has mistaken its unit, and no clock of a site gets there."""
+FARTHEST: Nm = 1_000_000_000 * MM
+"""1000 km: what is further than any two places of a site is no length, and more than the engines' whole numbers hold."""
 
 
 class _TooLong(BaseException):
@@ -66,7 +68,21 @@ class Guarded(Rule):
                     self._wrong(where, f"says an Item ({part.kind}) that ends before it begins, or with a quantity or seconds below 0")
                 if isinstance(part, Item) and part.seconds > YEARS:
                     self._wrong(where, f"says an Item ({part.kind}) with {part.seconds} seconds, more than ten years")
+                if isinstance(part, (Window, Fixed, Use, Phase)):
+                    self._vet_course(where, part, run, courses)
         return out
+
+    def _vet_course(self, where: str, one: Window | Fixed | Use | Phase, run: Run, courses: Courses) -> None:
+        """Refuse what is said of a course that is none, or over a stretch that is none: engines would not hear it."""
+        said = f"says a {type(one).__name__} in course {one.course}"
+        if not 1 <= one.course <= len(courses):
+            self._wrong(where, f"{said}, which there is not; run {run.name} has courses 1 to {len(courses)}")
+        if not isinstance(one, Phase) and one.lo > one.hi:
+            self._wrong(where, f"{said} from station {mm_text(one.lo)} to {mm_text(one.hi)} mm, which ends before it begins")
+        if isinstance(one, Fixed) and one.courses < 1:
+            self._wrong(where, f"{said} over {one.courses} courses; it lies in 1 or more")
+        if isinstance(one, Fixed) and one.bottom is not None and not run.bottom <= one.bottom <= max(z for _, z in run.top):
+            self._wrong(where, f"{said} with its underside at level {mm_text(one.bottom)} mm, outside run {run.name}")
 
     def offset(self, upper: Course, lower: Course) -> Nm:
         """Ask about two courses."""
@@ -76,6 +92,8 @@ class Guarded(Rule):
         value = self._heard(where, lambda: self.rule.offset(upper, lower))
         if not isinstance(value, Integral) or isinstance(value, bool):
             self._wrong(where, f"answers {type(value).__name__}, not whole nanometres")
+        if not _length(value):
+            self._wrong(where, f"answers {_short(value)} for course {upper.number}, which is no length on a site")
         return int(value)
 
     def precede(self, work: Work) -> list[Precedence]:
@@ -144,6 +162,8 @@ class Guarded(Rule):
         for key, (fits, wanted) in CHECKED[type(one)]:
             if not fits(getattr(one, key)):
                 self._wrong(where, f"says {_named(one)} with {key} = {_short(getattr(one, key))}, which is no {wanted}")
+                course = f" in course {_short(one.course)}" if hasattr(one, "course") and key != "course" else ""
+                self._wrong(where, f"says a {type(one).__name__}{course} with {key} = {_short(getattr(one, key))}, which is no {wanted}")
 
     def _wrong(self, where: str, problem: str) -> None:
         raise RuleError(f"{self.name}, asked in {where}, {problem}; {REPAIR}", self.code)
@@ -229,6 +249,10 @@ def _whole(value: object) -> bool:
     return type(value) is int or (isinstance(value, Integral) and not isinstance(value, bool))
 
 
+def _length(value: object) -> bool:
+    return isinstance(value, Integral) and _whole(value) and abs(int(value)) <= FARTHEST
+
+
 def _real(value: object) -> bool:
     return isinstance(value, Real) and not isinstance(value, bool) and isfinite(value)
 
@@ -238,8 +262,8 @@ def _text(value: object) -> bool:
 
 
 KINDS: Mapping[str, tuple[Callable[[Any], bool], str]] = {
-    "Nm": (_whole, "whole number of nanometres"),
-    "Nm | None": (lambda v: v is None or _whole(v), "whole number of nanometres"),
+    "Nm": (_length, "whole number of nanometres on a site"),
+    "Nm | None": (lambda v: v is None or _length(v), "whole number of nanometres on a site"),
     "int": (_whole, "whole number"),
     "int | None": (lambda v: v is None or _whole(v), "whole number"),
     "float": (_real, "number"),

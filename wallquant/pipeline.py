@@ -16,6 +16,7 @@ from wallquant import catalogue as catalogues
 from wallquant import graph, survey
 from wallquant import job as jobs
 from wallquant.bonding import Bond, bond
+from wallquant.bonding.telling import once
 from wallquant.building import Building, element_keys
 from wallquant.catalogue import Catalogue
 from wallquant.cutting import cut
@@ -100,6 +101,7 @@ def _made(
     system = job.units or network.catalogue.system
     rules = guarded(own, plugins.owners, seconds=job.rule_seconds)
     laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system)
+    found = once(found, laid.accounts, {w.guid: w for w in building.walls})
     slab: survey.Survey | None = None
     if job.survey is not None:
         slab = survey.surveyed(Path(job.survey), laid.work, building.origin, system)

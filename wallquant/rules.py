@@ -38,7 +38,8 @@ class Window:
     def __post_init__(self) -> None:
         """Refuse what no engine can read, where the rule says it: its own name is then in the sentence."""
         if not all(type(n) is int or isinstance(n, Integral) for n in (self.course, self.lo, self.hi, self.yields)):
-            raise ValueError("course, lo, hi and yields of a Window are whole numbers, lengths in nanometres")
+            here = f"course {self.course}: lo = {self.lo}, hi = {self.hi}, yields = {self.yields}"
+            raise ValueError(f"course, lo, hi and yields of a Window are whole numbers, lengths in nanometres, not as in {here}")
         if self.of not in ("joint", "cut"):
             raise ValueError(f"of is joint or cut in a Window, not {self.of!r}")
         if not 0 <= self.yields <= 9:

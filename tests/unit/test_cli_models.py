@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+import runpy
 import signal
+import subprocess
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -88,6 +91,21 @@ def test_errors_in_a_process_of_its_own(tmp_path: Path) -> None:
     for line in (("plan", "no.ifc", "-o", "out"), ("compare", "a", "b")):
         refused(outside(*line, cwd=tmp_path))
     assert outside("plan", wall_list(tmp_path), "-o", "out", cwd=tmp_path)[0] == 0
+
+
+def test_as_a_module(tmp_path: Path) -> None:
+    """`python -m wallquant` is the console script, by its name and exit codes; a spawned process that imports it again plans nothing."""
+
+    def module(*words: str) -> tuple[int, str, str]:
+        done = subprocess.run([sys.executable, "-m", "wallquant", *words], cwd=tmp_path, capture_output=True, text=True, check=False)
+        return done.returncode, done.stdout, done.stderr
+
+    model = wall_list(tmp_path)
+    assert module("--version") == outside("--version")
+    assert module("plan", model.name, "-o", "out")[0] == 0 and (tmp_path / "out" / "summary.json").exists()
+    assert "no.ifc" in refused(module("plan", "no.ifc", "-o", "out"))
+    assert module("plan", "--no-such-option")[2].endswith("'wallquant plan --help' shows how it is called\n")
+    assert runpy.run_module("wallquant.__main__", run_name="__mp_main__")["__name__"] == "__mp_main__"
 
 
 def test_interrupted_by_a_signal(tmp_path: Path) -> None:

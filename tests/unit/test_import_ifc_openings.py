@@ -12,9 +12,11 @@ from typing import Any
 import pytest
 
 from tests.unit.ifc_maker import Maker, kernel_m3
+from wallquant import pipeline, plugins
 from wallquant.building import Opening, Wall
 from wallquant.findings import Finding
 from wallquant.importers import ifc
+from wallquant.job import Job
 from wallquant.units import mm
 
 
@@ -157,6 +159,30 @@ def test_a_round_opening_is_laid_as_its_box(tmp_path: pathlib.Path) -> None:
     assert rects(wall) == [(1600, 2400, 1100, 1900)]
     assert one(wall).volume_m3 == pytest.approx(pi * 0.4**2 * 0.2, rel=1e-3)
     assert [f.code for f in findings] == ["reading.opening-shape"]
+
+
+@pytest.mark.parametrize("thickness", [200, 1234])
+def test_a_plan_tells_once_of_an_opening_that_is_no_rectangle(thickness: int, tmp_path: pathlib.Path) -> None:
+    """What is set aside around two of three openings is one finding with names and area; of a wall not laid, the reading's."""
+    maker = Maker()
+    element = maker.plain_wall(6000, thickness, 2500, name="Gatehouse")
+    for name, x in (("Port", 1500), ("Eye", 3500)):
+        profile = maker.add("IfcCircleProfileDef", "AREA", None, maker.add("IfcAxis2Placement2D", maker.point(x, 1500)), 400.0)
+        maker.opening(element, maker.extruded(profile, 3000, (0, 1500, 0), (0, -1, 0), (1, 0, 0))).Name = name
+    maker.opening(element, maker.box(4500, 5300, 0, 2000)).Name = "Door"
+    made = pipeline.plan(maker.write(tmp_path), Job(catalogue="aac-metric"), plugins.load())
+    round_ = [f for f in made.findings if "no rectangle" in f.text]
+    if thickness != 200:
+        assert [f.code for f in round_] == ["reading.opening-shape"] * 2
+        return
+    [told] = round_
+    area = 2 * (0.8**2 - pi * 0.4**2)
+    assert told.code == "bond.set-aside" and told.measured == f"{area:.3f} m2" and told.place.opening
+    assert "1 wall (Gatehouse) is set aside: around openings that are no rectangle, cut on site (Port, Eye)." in told.text
+    [book] = made.bond.accounts
+    assert sum(float(f.measured.split()[0]) for f in made.findings if f.code == "bond.set-aside") == pytest.approx(
+        book.ledger["set_aside"] / 0.2, abs=1e-3
+    )
 
 
 def test_an_arched_outline(tmp_path: pathlib.Path) -> None:

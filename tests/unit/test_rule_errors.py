@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import threading
 import time
 from pathlib import Path
@@ -79,6 +80,24 @@ NONSENSE = {
     "findings of another severity": "def findings(self, work): return [Finding(code='a.b', severity='bad', text='t')]",
     "findings of no place": "def findings(self, work): return [Finding(code='a.b', severity='note', text='t', place='here')]",
 }
+NOWHERE = {
+    "a window that ends before it begins": (2, "Window(course=2, lo=10**9, hi=0)"),
+    "a use that ends before it begins": (2, "Use(course=2, lo=10**9, hi=0, unit=run.unit.code)"),
+    "a window over the top": (6, "Window(course=len(courses) + 1, lo=0, hi=10**9)"),
+    "a window under the slab": (0, "Window(course=0, lo=0, hi=10**9)"),
+    "a piece over the top": (99, "Fixed(course=99, lo=0, hi=10**8, unit=run.unit.code)"),
+    "a joint under the slab": (-1, "Fixed(course=-1, lo=0, hi=10**7)"),
+    "a piece in less than no course": (2, "Fixed(course=2, courses=-5, lo=0, hi=10**7)"),
+    "a piece over the sky": (2, "Fixed(course=2, lo=0, hi=10**8, unit=run.unit.code, bottom=10**15)"),
+    "a use over the top": (99, "Use(course=99, lo=0, hi=10**9, unit=run.unit.code)"),
+    "a phase over the top": (99, "Phase(corner=run.first.corner, course=99, passes=run.name)"),
+    "a window without end": (2, "Window(course=2, lo=0, hi=float('inf'))"),
+    "a window of halves": (2, "Window(course=2, lo=0.5, hi=9)"),
+    "a use without end": (2, "Use(course=2, lo=0, hi=float('inf'), unit=run.unit.code)"),
+    "a piece of no number": (2, "Fixed(course=2, lo=float('nan'), hi=9)"),
+    "a joint beyond the horizon": (2, "Fixed(course=2, lo=10**30, hi=10**30 + 10**7)"),
+}
+"""What no engine can read, or would not hear; and its course."""
 FILES = ("pieces.csv", "steps.csv", "materials.csv", "items.csv", "cuts.csv", "precedences.csv")
 
 
@@ -115,6 +134,32 @@ def test_a_rule_that_fails_stops_the_plan_or_is_left_out(what: str, tmp_path: Pa
     assert finding["rules"] == ["own_rule"] and finding["severity"] == "warning"
     assert "own_rule" in finding["text"] and "left out" in finding["text"] and "\n" not in finding["text"]
     assert [f for f in told(tmp_path / "left") if f["code"] != "rule.left-out"] == told(tmp_path / "plain")
+
+
+@pytest.mark.parametrize("inside", ["{}", "Choice(name='n', alternatives=(({},),))"])
+@pytest.mark.parametrize("what", NOWHERE)
+def test_what_lies_nowhere_is_named_by_rule_run_and_course(what: str, inside: str, tmp_path: Path, run: Run) -> None:
+    """On the second run only, which has a course more: the sentence says where, and what to do; left out, the plan has it as a finding."""
+    model = wall_list(tmp_path, wall(), wall("B", x=6000, height=1000))
+    number, said = NOWHERE[what]
+    own = plugin(tmp_path, RULE.format(DEMAND + f"return [{inside.format(said)}] if run.name == 'R2' else []"))
+    sentence = refused(run("plan", model, "-o", tmp_path / "out", "--plugin", own))
+    assert re.search(rf"rule own_rule .*\brun R2\b.*\bcourse {number}\b.*; repair it, or leave it out", sentence), sentence
+    leave = job(tmp_path, "on_rule_error: leave out\n")
+    assert run("plan", model, "-o", tmp_path / "left", "--plugin", own, "--job", leave)[0] == 0
+    [finding] = [f for f in told(tmp_path / "left") if f["rules"] == ["own_rule"]]
+    assert finding["code"] == "rule.left-out" and sentence.removeprefix("wallquant: ").strip() in finding["text"]
+
+
+def test_the_courses_that_a_run_has_are_named(tmp_path: Path, run: Run) -> None:
+    own = plugin(tmp_path, RULE.format(DEMAND + "yield Window(course=9, lo=0, hi=9)"))
+    sentence = refused(run("plan", wall_list(tmp_path, wall()), "-o", tmp_path / "out", "--plugin", own))
+    assert "a Window in course 9, which there is not; run R1 has courses 1 to 4" in sentence
+
+
+def test_an_offset_that_no_whole_number_of_the_engines_holds(tmp_path: Path, run: Run) -> None:
+    own = plugin(tmp_path, RULE.format("def offset(self, upper, lower): return 10**30"))
+    assert "for course 2, which is no length" in refused(run("plan", wall_list(tmp_path), "-o", tmp_path / "out", "--plugin", own))
 
 
 def test_each_rule_that_fails_is_left_out_and_named(tmp_path: Path, run: Run) -> None:
@@ -196,6 +241,13 @@ FORBIDS = {
     "one window": DEMAND + f"return [{WIDE.format('c.number')} for c in courses.levels]",
     "many windows": DEMAND
     + "return [Window(course=c.number, lo=x, hi=x + 6 * 10**6) for c in courses.levels for x in range(0, run.length, 5 * 10**6)]",
+    "a choice of one": DEMAND + f"return [Choice(name='n', alternatives=(({WIDE.format('c.number')},),)) for c in courses.levels]",
+    "a choice of two that both forbid": DEMAND
+    + f"return [Choice(name='n', alternatives=(({WIDE.format('c.number')},), ({WIDE.format('c.number')},))) for c in courses.levels]",
+    "a window, and the rest in a choice": DEMAND
+    + "\n        for c in courses.levels:"
+    + "\n            yield Window(course=c.number, lo=-10**9, hi=300 * 10**6)"
+    + "\n            yield Choice(name='n', alternatives=((Window(course=c.number, lo=300 * 10**6, hi=10**10),),))",
     "straight joints": DEMAND + "return [Fixed(course=1, courses=9, lo=x, hi=x + 10**6) for x in range(10**8, run.length, 4 * 10**7)]",
     "one straight joint": DEMAND + "return [Fixed(course=1, courses=9, lo=0, hi=run.length)]",
     "a long piece": DEMAND + "return [Fixed(course=1, lo=0, hi=run.length, unit=run.unit.code)]",
@@ -212,6 +264,13 @@ def test_a_rule_that_forbids_everything_stops_the_plan_or_is_left_out(what: str,
     assert run("plan", model, "-o", tmp_path / "left", "--plugin", own, "--job", leave)[0] == 0
     assert (tmp_path / "left" / "pieces.csv").read_bytes() == (tmp_path / "plain" / "pieces.csv").read_bytes()
     assert [f["rules"] for f in told(tmp_path / "left") if f["code"] == "rule.left-out"] == [["own_rule"]]
+
+
+def test_a_choice_with_an_alternative_that_can_be_laid_stays(tmp_path: Path, run: Run) -> None:
+    """One alternative forbids course 2 whole, the other nothing: the plan is made with the other, and nothing is told."""
+    own = plugin(tmp_path, RULE.format(DEMAND + f"return [Choice(name='n', alternatives=(({WIDE.format(2)},), ()))]"))
+    assert run("plan", wall_list(tmp_path), "-o", tmp_path / "out", "--plugin", own)[0] == 0
+    assert not [f for f in told(tmp_path / "out") if "own_rule" in f["rules"]]
 
 
 @pytest.mark.parametrize("on", ["stop", "leave out"])

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from tests.unit.command_line import outside, wall, wall_list
+from tests.unit.command_line import outside, refused, wall, wall_list
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_models"
 METRIC = (SAMPLES / "landing_tool_store_mm.ifc", SAMPLES / "landing_tool_store_slab.csv")
@@ -96,6 +96,47 @@ def test_what_cannot_serve_says_one_sentence(tmp_path: Path, shots: str, said: s
     code, _, told = outside("plan", wall_list(tmp_path, wall()), "--survey", file, "-o", tmp_path / "out")
     assert code == 2 and said in told and len(told.strip().splitlines()) == 1
     assert not (tmp_path / "out").exists()
+
+
+def slab(folder: Path, x: int) -> Path:
+    """Shots of a plane slab of 10 m by 1 m that begins at x, in millimetres."""
+    file = folder / "slab.csv"
+    rows = "".join(f"{x + east},{north},0\n" for east in (0, 5000, 10000) for north in (-500, 500))
+    file.write_text("x,y,level\n" + rows, encoding="utf-8")
+    return file
+
+
+@pytest.fixture(scope="module")
+def ten(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The plan of a wall of ten units, which begin at x = 0, 600, ... 5400 mm."""
+    folder = tmp_path_factory.mktemp("ten")
+    assert outside("plan", wall_list(folder, wall(length=5999)), "-o", folder / "out")[0] == 0
+    return folder / "out"
+
+
+def test_another_sites_shots_are_refused(ten: Path, tmp_path: Path) -> None:
+    """By the plan that would be laid on them and by the plan that is there, in one sentence: what lies where, and what to do."""
+    other = slab(tmp_path, 40_000)
+    sentence = refused(outside("survey", other, "--plan", ten))
+    assert sentence == refused(outside("plan", ten.parent / "m.walls.yaml", "--survey", other, "-o", tmp_path / "out"))
+    assert not (tmp_path / "out").exists()
+    assert sentence.startswith(
+        "wallquant: slab.csv, the shots are of another place: 10 of the 10 pieces of course 1 lie more than 1000 mm outside them, "
+        "R1-C01-01 by 40000 mm; they lie at x 40000 mm to 50000 mm, y -500 mm to 500 mm, the walls at x 0 mm to 5999 mm, "
+        "y -100 mm to 100 mm; "
+        "name the shots of this site"
+    )
+    assert "x_m" in sentence and "by two corners with x and y" in sentence
+
+
+@pytest.mark.parametrize(("x", "off"), [(4000, 5), (4001, 6)])
+def test_more_than_half_decides(ten: Path, tmp_path: Path, x: int, off: int) -> None:
+    """A slab that is shot in part serves, with the warning that it is: pieces count that begin more than 1 m before the shots."""
+    code, said, told = outside("survey", slab(tmp_path, x), "--plan", ten)
+    if off > 5:
+        assert code == 2 and f": {off} of the 10 pieces of course 1 lie" in told
+    else:
+        assert code == 0 and "7 pieces of the part of R1 lie outside the shots, R1-C01-01 by 4000 mm" in said
 
 
 def test_a_folder_that_is_no_plan(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.intervals import Interval
-from wallquant.bonding.problem import Ask, Problem
+from wallquant.bonding.problem import Ask, Group, Problem
 from wallquant.findings import Finding, Place
 from wallquant.rules import RuleError
 from wallquant.units import Nm, text
@@ -22,21 +22,42 @@ Forbidden = Mapping[tuple[str, int, str], tuple[Ask, ...]]
 
 
 def relieved(one: Asked) -> tuple[Asked, dict[tuple[str, int, str], tuple[Ask, ...]]]:
-    """Leave out, in each course, the windows of a rule that together span more than a unit; and return them."""
-    problem, gone = one.problem, {}
-    by: dict[tuple[int, str], list[Ask]] = {}
-    for a in problem.base.asks:
+    """Leave out, in each course, the windows of a rule that together span more than a unit; and return them.
+
+    Those of a choice are left out where each of its alternatives has such, with what the rule says in any case.
+    """
+    problem = one.problem
+    base = _hard(problem.base)
+    never = {key: asks for key, asks in base.items() if _forbids(problem, key[0], asks)}
+    for choice in problem.choices:
+        each = [_hard(group) for group in choice]
+        for key in sorted(set.intersection(*map(set, each)) - set(never)):
+            if all(_forbids(problem, key[0], (*base.get(key, ()), *asks[key])) for asks in each):
+                never[key] = tuple(a for asks in each for a in asks[key])
+    if not never:
+        return one, {}
+
+    def rest(group: Group) -> Group:
+        return replace(group, asks=tuple(a for a in group.asks if (a.course, a.rule) not in never or a.of != "joint" or a.yields))
+
+    choices = tuple(tuple(rest(group) for group in choice) for choice in problem.choices)
+    gone = {(one.fitted.run.name, course, rule): asks for (course, rule), asks in sorted(never.items())}
+    return replace(one, problem=replace(problem, base=rest(problem.base), choices=choices)), gone
+
+
+def _hard(group: Group) -> dict[tuple[int, str], tuple[Ask, ...]]:
+    """Return, by course and rule, the windows that never give way."""
+    out: dict[tuple[int, str], list[Ask]] = {}
+    for a in group.asks:
         if a.of == "joint" and a.yields == 0 and a.rule:
-            by.setdefault((a.course, a.rule), []).append(a)
-    for (course, rule), asks in sorted(by.items()):
-        closed = [z for z in _closed(asks, problem.how.joint_least) if z[1] - z[0] > problem.how.unit]
-        if closed and any(min(hi, b) - max(lo, a) > problem.how.unit for lo, hi in closed for a, b in _plain(problem, course)):
-            gone[one.fitted.run.name, course, rule] = tuple(asks)
-    if not gone:
-        return one, gone
-    out = {a for asks in gone.values() for a in asks}
-    base = replace(problem.base, asks=tuple(a for a in problem.base.asks if a not in out))
-    return replace(one, problem=replace(problem, base=base)), gone
+            out.setdefault((a.course, a.rule), []).append(a)
+    return {key: tuple(asks) for key, asks in out.items()}
+
+
+def _forbids(problem: Problem, course: int, asks: Sequence[Ask]) -> bool:
+    """Say whether windows of a course leave no joint over more than a unit of plain masonry."""
+    closed = [z for z in _closed(asks, problem.how.joint_least) if z[1] - z[0] > problem.how.unit]
+    return bool(closed) and any(min(hi, b) - max(lo, a) > problem.how.unit for lo, hi in closed for a, b in _plain(problem, course))
 
 
 def vet(asked: Iterable[Asked], forbidden: Forbidden) -> None:

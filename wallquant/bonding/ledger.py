@@ -36,6 +36,7 @@ BARE = "over openings that nothing bridges"
 HIGHER = "between the heads of openings and lintels that lie higher"
 PAST = "past a corner, by less than a piece"
 SHARP = "beside a corner at which it stops square before another wall"
+SHAPED = "around openings that are no rectangle, cut on site"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -224,7 +225,7 @@ def _account(
     sharp = _overhang(run, problem, drawn, loose=True)
     causes[SHARP] = _and(net, _less(sharp, theirs)).area * 1e-6
     causes[PAST] = _and(net, _less(_less(over, sharp), theirs)).area * 1e-6
-    causes["around openings that are no rectangle, cut on site"] = special / thick * 1e3
+    causes[SHAPED] = special / thick * 1e3
     ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
     lost, notched = max(ragged, 0.0), max(-ragged, 0.0)  # a body with notches where others meet it is laid through
     ledger = {

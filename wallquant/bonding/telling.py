@@ -5,15 +5,15 @@ from __future__ import annotations
 import itertools
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from wallquant.bonding.asking import Asked
 from wallquant.bonding.corners import Pattern
-from wallquant.bonding.ledger import Account
+from wallquant.bonding.ledger import SHAPED, Account
 from wallquant.bonding.problem import groups, put_marks
 from wallquant.bonding.solving import Solved
 from wallquant.bonding.standing import HANGS
-from wallquant.building import Wall
+from wallquant.building import Opening, Wall
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner
 from wallquant.units import Nm, text
@@ -24,27 +24,36 @@ ADVICE = {HANGS: "Move the openings away from each other and from the corners, o
 
 
 def broken_offsets(one: Asked, solved: Solved) -> dict[int, list[tuple[Nm, Nm]]]:
-    """Return for each course the joints that stand too near to one below: station, and distance to the nearest."""
-    joint, most = one.problem.how.joint, one.problem.how.joint_most
+    """Return for each course the joints that stand too near to one below: station, and distance to the nearest.
+
+    A course is the one in which the pieces at the joint begin, as in the plan's files: where two rips share the height of two courses,
+    both rows that they are solved with may lie in the lower one.
+    """
+    joint, most, levels = one.problem.how.joint, one.problem.how.joint_most, one.problem.levels
     rows = solved.face.rows
 
-    def marks(k: int) -> list[int]:
-        out = [e + s for (_, e), (s, _) in itertools.pairwise(solved.stack.layouts[k]) if 0 < s - e <= most]
-        for span in rows[k].spans:
-            out += [2 * span.lo - joint] if span.lapped_lo else []
-            out += [2 * span.hi + joint] if span.lapped_hi else []
-        return sorted({*out, *put_marks(one.problem, solved.passes, solved.face.puts, k + 1)})
+    def marks(k: int) -> dict[int, int]:
+        begins = [(span.lo, span.hi, levels.course(span.bottom)) for span in rows[k].spans]
+
+        def course(*at: Nm) -> int:
+            return max((c for lo, hi, c in begins for x in at if lo <= x <= hi), default=k + 1)
+
+        out = {e + s: course(e, s) for (_, e), (s, _) in itertools.pairwise(solved.stack.layouts[k]) if 0 < s - e <= most}
+        for span, (_, _, c) in zip(rows[k].spans, begins, strict=True):
+            ends = ((2 * span.lo - joint, span.lapped_lo), (2 * span.hi + joint, span.lapped_hi))
+            out |= {mark: max(c, out.get(mark, c)) for mark, lapped in ends if lapped}
+        return dict.fromkeys(put_marks(one.problem, solved.passes, solved.face.puts, k + 1), k + 1) | out
 
     found: dict[int, list[tuple[Nm, Nm]]] = {}
-    before = marks(0) if rows else []
+    before: list[int] = sorted(marks(0)) if rows else []
     for k in range(1, len(rows)):
         here, wanted = marks(k), 2 * rows[k].offset
-        for a in here if wanted and before else ():
+        for a in sorted(here) if wanted and before else ():
             n = bisect_left(before, a)
             near = min(abs(a - b) for b in before[max(0, n - 1) : n + 1])
             if near < wanted:
-                found.setdefault(k + 1, []).append((a // 2, near // 2))
-        before = here
+                found.setdefault(here[a], []).append((a // 2, near // 2))
+        before = sorted(here)
     return found
 
 
@@ -171,17 +180,34 @@ def of_accounts(books: Sequence[Account], walls: Mapping[str, Wall]) -> Iterator
         size, first = sum(s for s, _ in found), found[0][1]
         area = f"{size:.3f} m2" if size >= 0.0005 else "less than 0.001 m2"
         names = [name if often == 1 else f"{often} times {name}" for name, often in Counter(w.name or w.guid for _, w in found).items()]
-        named = ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
+        holes = [o for _, w in found for o in shaped(w)] if cause == SHAPED else []
+        which = f" ({_some(list(dict.fromkeys(o.name or o.key for o in holes)))})" if holes else ""
         yield Finding(
             code="bond.set-aside",
             severity="warning",
-            text=f"{area} of {_counted(len(found), 'wall')} ({named}) {'is' if len(found) == 1 else 'are'} set aside: "
-            f"{cause}. {ADVICE.get(cause, 'Close these places by hand, or move the edges.')}",
-            place=Place(wall=first.guid, storey=first.storey),
+            text=f"{area} of {_counted(len(found), 'wall')} ({_some(names)}) {'is' if len(found) == 1 else 'are'} set aside: "
+            f"{cause}{which}. {ADVICE.get(cause, 'Close these places by hand, or move the edges.')}",
+            place=Place(wall=first.guid, storey=first.storey, opening=holes[0].key if holes else ""),
             measured=area,
             times=len(found),
             cause=cause,
         )
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:NAMED]) + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
+
+
+def shaped(wall: Wall) -> list[Opening]:
+    """Return the openings of a wall that leave some of their least box as wall."""
+    boxes = ((o, (o.end - o.start) * (o.head - o.sill) * wall.thickness / 1e27) for o in wall.openings if o.through)
+    return [o for o, box in boxes if o.volume_m3 is not None and box - o.volume_m3 > 1e-6]
+
+
+def once(found: Iterable[Finding], books: Iterable[Account], walls: Mapping[str, Wall]) -> list[Finding]:
+    """Return what was found in reading, less the openings that are no rectangle which `of_accounts` tells with their area."""
+    told = {o.key for book in books if SHAPED in book.causes for o in shaped(walls[book.wall])}
+    return [one for one in found if one.code != "reading.opening-shape" or one.place.opening not in told]
 
 
 def of_corners(corners: Mapping[str, Corner], patterns: Mapping[str, Pattern], asked: Mapping[str, Asked]) -> Iterator[Finding]:

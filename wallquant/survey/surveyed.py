@@ -10,7 +10,7 @@ from wallquant.layout import Work
 from wallquant.survey.footings import Ground, footings
 from wallquant.survey.levelling import Levelled, levelled
 from wallquant.survey.shots import SurveyError, read_shots
-from wallquant.survey.telling import findings
+from wallquant.survey.telling import elsewhere, findings
 from wallquant.survey.tying import tied
 from wallquant.units import MM, Nm
 
@@ -36,10 +36,18 @@ def surveyed(path: Path, work: Work, origin: tuple[Nm, Nm], system: str) -> Surv
 
 
 def on_ground(path: Path, ground: Ground, system: str) -> Survey:
-    """Lay the beds of a plan's course 1 on the shots of a file; `ground` is what stands on the slab."""
+    """Lay the beds of a plan's course 1 on the shots of a file; `ground` is what stands on the slab.
+
+    Raises
+    ------
+    SurveyError
+        One sentence, also where the shots are those of another site.
+    """
     try:
         shots, told = tied(read_shots(path), {m.corner: m.at for m in ground.marks}, ground.origin)
         found = levelled(ground, shots)
+        if wrong := elsewhere(found, ground, shots, system):
+            raise SurveyError(wrong)
     except SurveyError as error:
         said = str(error)
         raise error if said.startswith(path.name) else SurveyError(f"{path.name}, {said}") from error

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
+import numpy as np
+
 from wallquant.findings import Finding, Place
 from wallquant.survey.footings import Ground
 from wallquant.survey.levelling import COVER, Levelled, PartBeds, PieceBed
+from wallquant.survey.tying import Tied
 from wallquant.units import mm, text
 
 RULE = ("levelling_course",)
 NAMED = 12
 """So many pieces are named in a sentence; all are in beds.csv."""
+ELSEWHERE = 1000.0
+"""A footprint further outside the shots than this, in millimetres, stands on another slab (project input): who shoots a slab stops
+short of its edges, but by less than the metre or two between shots."""
 
 
 def findings(found: Levelled, ground: Ground, system: str) -> Iterator[Finding]:
@@ -43,6 +49,27 @@ def findings(found: Levelled, ground: Ground, system: str) -> Iterator[Finding]:
         )
     for part in found.parts:
         yield from _of_part(part, said)
+
+
+def elsewhere(found: Levelled, ground: Ground, shots: Tied, system: str) -> str:
+    """Return one sentence where most pieces stand on a slab that was not shot, so that the shots are another site's; else nothing."""
+    beds = [bed for part in found.parts for bed in part.beds]
+    off = [bed for bed in beds if bed.beyond > ELSEWHERE]
+    if 2 * len(off) <= len(beds):
+        return ""
+    said, worst = _Said(ground, system), max(off, key=lambda bed: bed.beyond)
+
+    def reach(places: Sequence[tuple[float, ...]]) -> str:
+        model = np.asarray(places, float)[:, :2] + ground.origin
+        ends = zip("xy", model.min(axis=0).tolist(), model.max(axis=0).tolist(), strict=True)
+        return ", ".join(f"{axis} {said.length(low)} to {said.length(high)}" for axis, low, high in ends)
+
+    return (
+        f"the shots are of another place: {len(off)} of the {len(beds)} pieces of course 1 lie more than {said.length(ELSEWHERE)} outside "
+        f"them, {worst.footing.piece} by {said.length(worst.beyond)}; they lie at {reach(shots.points.tolist())}, the walls at "
+        f"{reach([at for bed in beds for at in bed.footing.outline])}; name the shots of this site, say their unit (x_m), tie their "
+        "axes to the plan by two corners with x and y, or shoot the rest of the slab too"
+    )
 
 
 class _Said:
