@@ -112,7 +112,7 @@ SCHEDULES: dict[str, tuple[str, ...]] = {
         "hours_by_area",
         "hours_by_mass",
     ),
-    "mixing.csv": ("day", "mortar", "net_l", "waste_l", "bags", "batch_bags", "batches"),
+    "mixing.csv": ("day", "mortar", "net_l", "waste_l", "bags", "batch_bags", "batches", "bags_to_open"),
     "bars.csv": (
         "bar",
         "size_mm",
