@@ -122,6 +122,10 @@ class Item:
     A rule does not know what engines decide, so it may say on what an item depends: with `passing` it is placed only where its run
     passes (True) or butts (False) at `corner` in `course`; one that is `interrupted` ends where an opening, a fixed piece (a lintel),
     a straight joint, or pieces ripped in height lie in its way, and goes on behind: quantity and seconds are shared out by length.
+
+    A bar that is cut from bought bars has their length as `stock`, and in `lap` how far two lie side by side where one carries on the
+    other.  The engine joins lying ones that touch, counts the laps of those that are longer than `stock` (quantity in m), leaves out
+    what is cut off for less than a lap, and plans the cutting.
     """
 
     kind: str
@@ -141,6 +145,8 @@ class Item:
     text: str = ""
     passing: bool | None = None
     interrupted: bool = False
+    stock: Nm = 0
+    lap: Nm = 0
     rule: str = ""
 
 

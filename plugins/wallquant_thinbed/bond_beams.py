@@ -11,6 +11,7 @@ from wallquant.layout import Courses, Run, Work
 from wallquant.rules import Bed, Item, ParamError, ParamInfo, Precedence, Rule, Sentence, Use, Window, param
 from wallquant.units import FOOT, INCH, MM, Nm, inches, text
 from wallquant_thinbed import beam_findings, beam_steps, beams
+from wallquant_thinbed.bar_stock import STOCK, stock_of
 from wallquant_thinbed.beams import Beam, Channel
 
 _WINDOW_YIELDS = 1
@@ -79,10 +80,7 @@ class Params:
             most=100,
         ),
     )
-    bar_stock: Nm = param(
-        20 * FOOT,
-        ParamInfo(kind="length", text="Length of a bar as bought", source=Source(basis="project"), least=1000 * MM, most=18000 * MM),
-    )
+    bar_stock: Nm = param(0, STOCK)
     cover: Nm = param(
         inches("1-1/2"),
         ParamInfo(
@@ -252,7 +250,7 @@ class BondBeams(Rule):
         lo, hi = channel.lo + (p.cover if channel.stop_lo else 0), channel.hi - (p.cover if channel.stop_hi else 0)
         if lo < hi:
             lap, bars = self._lap(system), f"{p.bars} bars" if p.bars > 1 else "1 bar"
-            extra = max(0, -(-(hi - lo - lap) // (p.bar_stock - lap)) - 1) * lap
+            stock = stock_of(p.bar_stock, lap, system, self.code)
             said = (
                 f"Lay {bars} of {text(p.bar_size, system)} in the trough of {run.name}, course {number}, one above the other; laps of "
                 f"{text(lap, system)}; they run on round corners, and not through movement joints unless the drawings say so"
@@ -262,8 +260,8 @@ class BondBeams(Rule):
                 yield Item(
                     kind="bar", run=run.name, start=lo, end=hi, size=p.bar_size,
                     bottom=level - p.bar_size // 2, top=level + p.bar_size // 2,
-                    quantity=(hi - lo + extra) / _METRE, unit="m", course=number, corner=channel.corner, passing=passing, interrupted=True,
-                    task=beam_steps.BARS, seconds=round((hi - lo) * p.bar_seconds / _METRE), text="" if k else said,
+                    quantity=(hi - lo) / _METRE, unit="m", stock=stock, lap=lap, course=number, corner=channel.corner, passing=passing,
+                    interrupted=True, task=beam_steps.BARS, seconds=round((hi - lo) * p.bar_seconds / _METRE), text="" if k else said,
                 )  # fmt: skip
         for kind, most in (("strap", p.strap_spacing), ("anchor", p.anchor_spacing)):
             for at in beams.spaced(channel.lo, channel.hi, most) if most and beam.on_top and not channel.corner else ():

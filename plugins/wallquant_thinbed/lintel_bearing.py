@@ -25,11 +25,11 @@ class LintelBearing(Rule):
     What it asks
     ------------
     A bed at the head, a stock lintel, `bearing` (or `short_bearing`) on both sides, no head joint below within them.  Near a corner
-    it ends at the outer face or butts.  Openings with too short a pier share one lintel where stock is long enough, else half
-    each, never less than `least`.  A unit bridges what is narrower than `least_width`.  With virtual units, where no stock
-    does, one made to measure is assumed, up to `assumed_width`, also over heads less than a course apart.  An opening that takes a
-    whole corner ends at the other run; where both lintels want it, this one lies on the other.  From `prop_from` on lintels are
-    propped; above `hoist_over` a hoist is wanted.
+    it ends at the outer face or butts.  Openings with a short pier share one lintel where stock is long enough, else half each, at
+    least `least`.  A unit bridges what is narrower than `least_width`.  With virtual units, where no stock does, one made to measure
+    is assumed, up to `assumed_width`.  An opening that takes a whole corner ends at the other run; where both lintels want it, this
+    one lies on the other.  Each is set `bearing_settles` after what it bears on; props from `prop_from` on, a hoist above
+    `hoist_over`.
 
     Why
     ---
@@ -37,9 +37,9 @@ class LintelBearing(Rule):
 
     Source
     ------
-    8 in: common practice for AAC.  4 in at least: 2006 IBC 2104.1.5 (a study card, read).
-    uk: NHBC Standards 2020, 6.1.12, table 5 (read); wac: WAC 246-359-440 (read).  Arching: NCMA TEK 17-01B (read).  Lengths
-    only, no capacity.
+    8 in: common practice for AAC.  4 in at least: 2006 IBC 2104.1.5 (a study card, read).  Settling, 60 min: Concrete Centre
+    (read).  uk: NHBC Standards 2020, 6.1.12, table 5 (read); wac: WAC 246-359-440 (read).  Arching:
+    NCMA TEK 17-01B (read).  Lengths only, no capacity.
 
     Example
     -------
@@ -132,8 +132,9 @@ class LintelBearing(Rule):
             )
 
     def precede(self, work: Work) -> Iterable[Precedence]:
-        """Props are taken away when the run stands and has set."""
-        return lintel_notes.precedences(work, self.params, self.code)
+        """A lintel is set when what it bears on has settled; props are taken away when the run stands and has set."""
+        yield from lintel_notes.settled(work, self.params, self.code)
+        yield from lintel_notes.precedences(work, self.params, self.code)
 
     def measure(self, work: Work) -> Iterable[Amount]:
         """One lift for each lintel that is heavier than `hoist_over`."""

@@ -33,6 +33,8 @@ class Asked(Protocol):
     @property
     def prop_seconds(self) -> int: ...
     @property
+    def bearing_settles(self) -> float: ...
+    @property
     def hoist_over(self) -> float: ...
     @property
     def apex_clear(self) -> Nm: ...
@@ -109,6 +111,29 @@ def precedences(work: Work, asked: Asked, rule: str) -> Iterator[Precedence]:
                 reason="lintels stay propped until the masonry over them has set",
                 rule=rule,
             )
+
+
+def settled(work: Work, asked: Asked, rule: str) -> Iterator[Precedence]:
+    """Yield the wait between laying what a lintel bears on and setting the lintel."""
+    lag = round(asked.bearing_settles * 3600)
+    p = work.pieces
+    if lag <= 0 or not len(p):
+        return
+    step_at = np.full(len(p), -1, np.int64)
+    for n, step in enumerate(work.steps):
+        step_at[list(step.pieces)] = n
+    bounds = np.searchsorted(p.run, np.arange(len(p.runs) + 1)).tolist()
+    for step in work.steps:
+        under: set[int] = set()
+        for row in step.pieces if step.kind == "lintel" else ():
+            first, last = bounds[int(p.run[row])], bounds[int(p.run[row]) + 1]
+            gap = int(p.bottom[row]) - p.top[first:last]
+            on = (p.start[first:last] < p.end[row]) & (p.end[first:last] > p.start[row]) & (gap >= 0) & (gap <= work.catalogue.bed.most)
+            under.update(step_at[first:last][on].tolist())
+        names = sorted(work.steps[n].name for n in under if n >= 0 and work.steps[n].name != step.name)
+        if names:
+            reason = "the thin-bed mortar under a bearing settles before a lintel lies on it"
+            yield Precedence(first=tuple(names), then=(step.name,), lag=lag, reason=reason, rule=rule)
 
 
 def lifts(work: Work, asked: Asked, rule: str) -> Iterator[Amount]:

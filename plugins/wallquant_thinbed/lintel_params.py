@@ -125,6 +125,17 @@ class Params:
             most=2000,
         ),
     )
+    bearing_settles: float = param(
+        1.0,
+        ParamInfo(
+            kind="number",
+            text="From laying what a lintel bears on until it is set, as the mortar's supplier says; 0 for no wait",
+            source=Source(basis="read", text="a thin-joint wall is stable after about 60 min: Concrete Centre, thin-joint blockwork"),
+            unit="h",
+            least=0,
+            most=168,
+        ),
+    )
     apex_clear: Nm = param(
         inches(8),
         ParamInfo(

@@ -14,6 +14,7 @@ from wallquant.units import INCH, MM, Nm, inches, text
 from wallquant_thinbed import bar_steps
 from wallquant_thinbed.bar_places import REACH, Spot, Wanted, lifts, scheduled, spots, stations, top_at
 from wallquant_thinbed.bar_steps import BAR, CHECK, FILL, STUB, WETTING
+from wallquant_thinbed.bar_stock import STOCK, stock_of
 
 YIELDS = 1
 MOST_CHOICES = 6
@@ -88,6 +89,7 @@ class Params:
             source=Source(basis="read", text="UFC 3-310-03A: No. 4 24 in, No. 5 30 in, No. 6 36 in"),
         ),
     )  # fmt: skip
+    bar_stock: int = param(0, STOCK)
     lift: int = _length(
         64 * INCH, "Highest lift that is grouted in one go",
         Source(basis="read", text="TMS 602, 3.5 D, by a testing laboratory's page: 5 ft 4 in"), least=400 * MM,
@@ -196,11 +198,13 @@ class VerticalBars(Rule):
         parts = lifts(levels, p.lift)
         where = f"at {text(station, run.catalogue.system)} in {run.name} ({spot.why})"
         rods = p.system == "rods"
+        stock = stock_of(p.bar_stock, lap, run.catalogue.system, self.code)
 
         def bar(bottom: Nm, high: Nm, course: int, task: str, said: str) -> Item:
             return Item(
                 kind="bar", run=run.name, start=station, end=station, bottom=bottom, top=high, offset=p.offset, size=p.size,
                 quantity=round((high - bottom) / 1e9, 6), unit="m", course=course, task=task, seconds=p.bar_seconds, text=said,
+                stock=stock, lap=lap,
             )  # fmt: skip
 
         def thing(kind: str, course: int, level: Nm, task: str, said: str) -> Item:
@@ -221,11 +225,13 @@ class VerticalBars(Rule):
             more = n + 1 < len(parts)
             foot = run.bottom if n == 0 else low
             end = min(high + lap, top) if more and not rods else high
+            carried = n > 0 and not rods and low + lap >= top  # the bar below reaches the top
             pour = next((c for c in pours if c >= last), last)
             if rods:
                 yield thing("coupler", first, low if n else levels[0][1], BAR, f"Screw the next rod into its coupler {where}")
             said = f"{'Set the rod' if rods else 'Drop the bar in from the top'} {where}"
-            yield bar(foot if not rods or n else levels[0][1], end, pour, BAR, said)
+            if not carried:
+                yield bar(foot if not rods or n else levels[0][1], end, pour, BAR, said)
             yield thing("inspection", pour, low, CHECK, f"Look through the notch at the foot of the core {where}: bar, lap, core clean")
             if p.wetting:
                 yield thing("wetting", pour, low, WETTING, f"Wet the core {where}")

@@ -21,7 +21,7 @@ from wallquant.files import COLUMNS, RUN_SCHEMA, SCHEDULES, SCHEMA
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("summary", "findings", "run", "tables")
-ADDED = ("site",)
+ADDED = ("site", "labour")
 """Keys of the summary that the first plans of this version of the schema did not have."""
 SHED = "sample_models/seedling_shed.yaml"
 STORE = "sample_models/landing_tool_store_mm.ifc"

@@ -155,6 +155,9 @@ def test_mortar(plan: Plan) -> None:
         assert m.loc[(item, "bag"), "net"] == pytest.approx(net * 1000 / litres, abs=1e-6)
         assert days["bags"].sum() == pytest.approx((days["net_l"].sum() + days["waste_l"].sum()) / litres, abs=1e-3)
         assert (days["batches"] == (days["bags"] / days["batch_bags"]).round(6).map(ceil)).all()
+        assert days["bags_to_open"].sum() == m.loc[(item, "bag"), "buy"], "as many bags are opened as are bought"
+        had = days["bags_to_open"].cumsum() - days["bags"].cumsum()
+        assert (had > -1e-5).all() and (had < 1).all(), "enough each day, and never a second bag open"
     i = plan["items"]
     grout = i[i["kind"].isin(["core fill", "trough fill"])]["quantity"].sum()
     assert mix[mix["mortar"] == "grout"]["net_l"].sum() / 1000 == pytest.approx(grout, abs=1e-6)

@@ -9,10 +9,13 @@ Construction, p. 123; Estimating Building Costs, p. 128 (openings that are deduc
 from __future__ import annotations
 
 from math import ceil
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from wallquant import pipeline, plugins
+from wallquant.job import Job
 from wallquant.quantities.bill import DEDUCTIONS, left_in
 from wallquant.quantities.informing import GROUT, SACK_M3, dry_parts
 from wallquant.quantities.labour import hours_by_area, hours_by_mass
@@ -79,6 +82,41 @@ def test_a_size_that_is_just_the_limit_is_left_in() -> None:
     assert left_in([2.0 * 1.25], "over 2.5 m2") == (1, 2.5)
     assert left_in([10 * FT**2], "over 10 ft2")[0] == 1
     assert left_in([10 * FT**2 + 1e-3], "over 10 ft2")[0] == 0
+
+
+SHED = {"D1": 1.0 * 2.0, "D2": 0.8 * 2.0, "N1": 0.8 * 1.0, "N2": 1.2 * 0.8, "N3": 0.4 * 0.4, "V1": 0.15 * 0.15}  # m2
+FACES = 2 * 3.75 * 2.2 + 3 * 2.25 * 2.2 + (1.275 + 1.8 + 1.125) * 1.0
+"""Walls of the sample seedling shed as drawn: S1 and S3, S2, S4 and S5, the bay's three; and its openings."""
+
+
+@pytest.fixture(scope="module")
+def shed() -> pd.DataFrame:
+    sample = Path(__file__).resolve().parents[2] / "sample_models" / "seedling_shed.yaml"
+    return pipeline.plan(sample, Job(bill="over 2 ft2"), plugins.load()).schedules["bill.csv"]
+
+
+@pytest.mark.parametrize(
+    ("rule", "kept"),
+    [
+        ("all", ""),
+        ("over 0.1 m2", "V1"),
+        ("over 0.5 m2", "V1 N3"),
+        ("over 2 ft2", "V1 N3"),  # 2 ft2 are 0.186 m2, N3 is 0.160
+        ("over 10 ft2", "V1 N3 N1"),  # 0.929 m2, N1 is 0.80, N2 0.96
+        ("over 2.5 m2", "V1 N3 N1 N2 D2 D1"),
+    ],
+)
+def test_the_bill_of_the_shed_by_hand(shed: pd.DataFrame, rule: str, kept: str) -> None:
+    rows = shed[shed["deducted"] == rule]
+    left = sum(SHED[name] for name in kept.split())
+    assert pytest.approx(35.55) == FACES and rows["wall_m2"].sum() == pytest.approx(FACES, abs=1e-6)
+    assert rows["openings_m2"].sum() == pytest.approx(sum(SHED.values()), abs=1e-6)
+    assert (rows["left_in"].sum(), rows["left_in_m2"].sum()) == (len(kept.split()), pytest.approx(left, abs=1e-6))
+    assert rows["measured_m2"].sum() == pytest.approx(FACES - sum(SHED.values()) + left, abs=1e-6)
+    thin = rows[rows["name"] == "S5 potting corner"]["measured_m2"].sum()
+    volume = 0.15 * (rows["measured_m2"].sum() - thin) + 0.10 * thin
+    assert rows["measured_m3"].sum() == pytest.approx(volume, abs=1e-6)
+    assert (rows["chosen"] == ("yes" if rule == "over 2 ft2" else "")).all()
 
 
 def test_each_rule_names_its_source() -> None:

@@ -238,6 +238,60 @@ def test_pre_cuts_are_those_of_the_next_day(plan: Path) -> None:
     assert set(ahead["day"]) <= set(days)
 
 
+def test_bars_are_cut_as_the_list_says(plan: Path) -> None:
+    """The sheet has each pattern of bars.csv with its bars; the sheets of the days have each length with how many."""
+    cuts, units = table(plan, "bars.csv"), system(plan)
+    lines = titled(plan, "Bars to cut")
+    named: list[str] = []
+    for line in lines:
+        if re.fullmatch(r"B\d{3}[B\d to,]*", line):
+            for part in line.split(", "):
+                first, _, last = part.partition(" to ")
+                some = range(int(first[1:]), int(last[1:]) + 1) if last else [int(n[1:]) for n in part.split()]
+                named += [f"B{n:03d}" for n in some]
+    assert named == sorted(set(cuts["bar"])), "each bar once, in its order"
+    assert all(rows["order"].tolist() == list(range(1, len(rows) + 1)) for _, rows in cuts.groupby("bar"))
+    assert any(line.startswith(f"{cuts['bar'].nunique()} bars of") for line in lines)
+    for day, rows in cuts[cuts["task"] != "bar stub"].groupby("day"):
+        own = titled(plan, f"Day {day},")
+        own = own[own.index("Bars today, cut and tagged") :]
+        own = own[: own.index("Mortar and grout today, waste included")]
+        counts: dict[float, int] = {}
+        for a, b in pairwise(own):
+            if is_figure(a, units) and re.fullmatch(r"\d+", b):
+                counts[millimetres(a, units)] = counts.get(millimetres(a, units), 0) + int(b)
+        for length, count in rows.groupby("length_mm").size().items():
+            near = [n for shown, n in counts.items() if abs(shown - float(str(length))) <= (1.0 if units == "mm" else slack(units))]
+            assert count in near, (day, length)
+
+
+def test_mortar_of_a_day_has_its_waste_batches_and_bags(plan: Path) -> None:
+    """As in mixing.csv: batches and whole bags to open, with waste; grout by volume."""
+    mix = table(plan, "mixing.csv")
+    for _, row in mix[mix["mortar"] != "grout"].iterrows():
+        own = titled(plan, f"Day {row['day']},")
+        own = own[own.index("Mortar and grout today, waste included") :]
+        at = own.index(row["mortar"])
+        bags = own[at + 2].split(" of ")[0]
+        assert bags == f"{float(row['bags']):.1f}".removesuffix(".0").replace("part of ", "") or float(row["bags"]) < 0.05
+        assert own[at + 3 : at + 5] == [str(int(row["batches"])), str(int(row["bags_to_open"]))]
+    assert any("grout" in titled(plan, f"Day {day},") for day in mix.loc[mix["mortar"] == "grout", "day"])
+
+
+def test_deliveries_are_on_their_sheets(plan: Path) -> None:
+    """Each row of staging.csv is on the storey's sheet of pallets, and on the day sheet before the day that needs it."""
+    loads = table(plan, "staging.csv")
+    sheet = titled(plan, "Pallets, ")
+    days = sorted(table(plan, "steps.csv")["day"].unique())
+    for _, row in loads.iterrows():
+        what = f"{row['holds']} {row['unit']}"
+        assert any(line.startswith(what) for line in sheet) and str(row["order"]) in sheet
+        before = [d for d in days if d < row["day"]]
+        own = titled(plan, f"Day {before[-1] if before else row['day']},")
+        start = next(n for n, line in enumerate(own) if line.startswith("Bring ") and f"day {row['day']} " in line)
+        assert str(row["order"]) in own[start:], what
+
+
 def test_cautions_go_with_what_the_day_holds(plan: Path) -> None:
     steps = table(plan, "steps.csv")
     findings = json.loads((plan / "findings.json").read_text(encoding="utf-8"))["findings"]

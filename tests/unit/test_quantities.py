@@ -15,7 +15,7 @@ from wallquant.cutting import cut
 from wallquant.files import COLUMNS
 from wallquant.layout import Courses, Junction, Pieces, Run, Work
 from wallquant.quantities import JointVolumes, joint_volumes, materials
-from wallquant.quantities.materials import with_waste
+from wallquant.quantities.rows import with_waste
 from wallquant.rules import Amount, Item
 from wallquant.units import MM
 

@@ -88,6 +88,20 @@ def test_pallets_come_as_they_are_laid(plan: Plan) -> None:
     assert served == net, "waste apart, each unit used is on a pallet"
 
 
+def test_a_pallet_for_two_storeys_says_what_goes_up(plan: Plan) -> None:
+    """The lower house leaves a part of a pallet; what of it is laid in the upper one is named, unit by unit."""
+    rows = pallets(plan)
+    said = rows[rows["note"].str.contains("of its units are for U")]
+    assert len(said) and set(said["storey"]) == {"G"}
+    for serves, note in zip(said["serves"], said["note"], strict=True):
+        counts = {part.rpartition(": ")[0]: int(part.rpartition(": ")[2]) for part in serves.split("; ")}
+        up = sum(count for name, count in counts.items() if name.startswith("u"))
+        rest = sum(count for name, count in counts.items() if name.endswith(("more wall", "more walls")))  # of either storey
+        assert up <= int(note.partition(" of its units")[0].rpartition("; ")[2]) <= up + rest
+    for serves in rows[(rows["storey"] == "G") & ~rows.index.isin(said.index)]["serves"]:
+        assert not any(part.startswith("u") for part in serves.split("; "))
+
+
 def test_two_pallets_are_never_in_one_place_at_a_time(plan: Plan) -> None:
     rows = pallets(plan).dropna(subset=["x_mm"])
     for _, day in rows.groupby(["storey", "day"]):

@@ -3,8 +3,8 @@
 Rooms: `asking` (rules' sentences to problems), `beds` and `coursing` (levels), `cells` (the face cut into courses), `corners` and
 `phases` (who passes), `problem`, `puts`, `intervals`, `span`, `wholes`, `pair` and `stack` (head joints), `forbidding` and `giving`
 (windows that leave no layout), `solving` (all runs), `stamping` (pieces as columns), `conflicts`, `standing` and `rounds` (what cannot be
-laid is left out, and the rest solved again), `placing` (items), `cores` (bars), `laid` and `ledger` (what is laid against what is drawn),
-`telling` (findings).
+laid is left out, and the rest solved again), `placing` (items), `bars` and `cores` (bars), `laid` and `ledger` (what is laid against
+what is drawn), `telling` (findings).
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import numpy as np
 from wallquant.bonding import forbidding
 from wallquant.bonding.angled import of_angled, wedges
 from wallquant.bonding.asking import Asked, Extras
+from wallquant.bonding.bars import joined
 from wallquant.bonding.beds import of_beds
 from wallquant.bonding.conflicts import told
 from wallquant.bonding.cores import NOTCH, cored
@@ -227,7 +228,7 @@ def _items(
                         course=1, corner=corner.name, rule="engine",
                     )
                 )  # fmt: skip
-    return sorted(out, key=lambda i: (i.kind, int(i.run[1:]), i.course, i.start, i.bottom, i.rule))
+    return sorted(joined(out), key=lambda i: (i.kind, int(i.run[1:]), i.course, i.start, i.bottom, i.rule))
 
 
 def _bridges(

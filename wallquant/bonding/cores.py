@@ -10,6 +10,8 @@ from math import hypot, pi
 
 import numpy as np
 
+from wallquant.bonding import bars
+from wallquant.bonding.bars import places, rows_of
 from wallquant.catalogue import Catalogue
 from wallquant.files import CUTS
 from wallquant.findings import Finding, Place
@@ -69,100 +71,30 @@ def cored(
     Returns
     -------
     pieces, items, findings
-        Pieces with their units, work and holes; bars that end under a lintel or opening; what does not fit.
+        Pieces with their units, work and holes; bars that end under a lintel or opening (`bars`); what does not fit.
     """
-    upright = {n for n, i in enumerate(items) if i.kind == "bar" and i.start == i.end and i.size > 0}
-    if not upright:
+    if not any(bars.upright(i) for i in items):
         return pieces, tuple(items), ()
-    rows = _rows(pieces)
-    parted: list[Item] = []
-    findings: list[Finding] = []
-    for n, item in enumerate(items):
-        if n in upright:
-            parts, told = _parted(item, pieces, rows, runs, system)
-            parted += parts
-            findings += told
-        else:
-            parted.append(item)
+    rows = rows_of(pieces)
+    parted, ended = bars.parted(items, pieces, rows, runs, system)
+    findings = list(ended)
     changes: dict[int, _Change] = {}
     for n, item in enumerate(parted):
-        if item.kind == "bar" and item.start == item.end and item.size > 0:
+        if bars.upright(item):
             for cross in _crossed(n, item, pieces, rows, runs):
                 findings += _fitted(cross, item, pieces, runs, catalogue, changes, system)
     _notches(parted, pieces, rows, runs, changes)
     return _changed(pieces, changes), tuple(parted), tuple(findings)
 
 
-def _rows(pieces: Pieces) -> dict[str, tuple[int, int]]:
-    bounds = np.searchsorted(pieces.run, np.arange(len(pieces.runs) + 1)).tolist()
-    return {name: (bounds[n], bounds[n + 1]) for n, name in enumerate(pieces.runs)}
-
-
-def _places(item: Item, runs: Mapping[str, Run]) -> Iterator[tuple[str, Nm, Nm]]:
-    """Yield the run, station and offset of a bar in its own run and in those that cross it there."""
-    own = runs[item.run]
-    yield item.run, item.start, item.offset
-    x, y = own.at(item.start, item.offset)
-    for name in sorted({j.other for j in own.junctions} & set(runs)):
-        other = runs[name]
-        (u, v), (dx, dy) = other.direction, (x - other.start[0], y - other.start[1])
-        offset = round(dy * u - dx * v)
-        if 2 * abs(offset) - item.size < other.thickness:
-            yield name, round(dx * u + dy * v), offset
-
-
 def _crossed(n: int, item: Item, pieces: Pieces, rows: Mapping[str, tuple[int, int]], runs: Mapping[str, Run]) -> Iterator[_Cross]:
     radius = item.size // 2
-    for name, station, offset in _places(item, runs):
+    for name, station, offset in places(item, runs):
         first, last = rows.get(name, (0, 0))
         inside = (pieces.start[first:last] < station + radius) & (pieces.end[first:last] > station - radius)
         inside &= (pieces.bottom[first:last] < item.top) & (pieces.top[first:last] > item.bottom)
         for row in (np.flatnonzero(inside) + first).tolist():
             yield _Cross(item=n, row=row, station=station, offset=offset)
-
-
-def _parted(
-    item: Item, pieces: Pieces, rows: Mapping[str, tuple[int, int]], runs: Mapping[str, Run], system: str
-) -> tuple[list[Item], list[Finding]]:
-    """Cut a bar where fixed pieces (lintels) or openings lie in its way; what is shorter than its lap is left out."""
-    blocks: list[tuple[Nm, Nm, str]] = []
-    for name, station, _ in _places(item, runs):
-        first, last = rows.get(name, (0, 0))
-        hit = (pieces.start[first:last] < station + item.size) & (pieces.end[first:last] > station - item.size)
-        hit &= (pieces.bottom[first:last] < item.top) & (pieces.top[first:last] > item.bottom) & (pieces.fixed[first:last] >= 0)
-        blocks += [(int(pieces.bottom[r]), int(pieces.top[r]), pieces.names[r]) for r in (np.flatnonzero(hit) + first).tolist()]
-        for o in runs[name].openings:
-            if o.through and o.start < station + item.size and o.end > station - item.size and o.sill < item.top and o.head > item.bottom:
-                blocks.append((o.sill, o.head, f"opening {o.name or o.key}"))
-    if not blocks:
-        return [item], []
-    out: list[Item] = []
-    at = item.bottom
-    for low, high, _ in sorted(blocks):
-        if low > at:
-            out.append(_shared(item, at, low))
-        at = max(at, high)
-    if at < item.top:
-        out.append(_shared(item, at, item.top))
-    what = sorted({name for _, _, name in blocks})
-    run = runs[item.run]
-    return out, [
-        Finding(
-            code="bars.interrupted",
-            severity="warning",
-            text=f"The bar at {text(item.start, system)} in {item.run} meets {', '.join(what)} and ends there; hook or anchor it, or move "
-            "it, as the engineer says",
-            place=Place(run=item.run, storey=run.storey, start=item.start, end=item.end, level=sorted(blocks)[0][0]),
-            rules=tuple(sorted({item.rule, "lintel_bearing"} - {""})),
-            cause="a bar meets a lintel or an opening",
-        )
-    ]
-
-
-def _shared(item: Item, bottom: Nm, top: Nm) -> Item:
-    share = (top - bottom) / (item.top - item.bottom)
-    quantity = item.quantity if item.unit == "pcs" else item.quantity * share
-    return replace(item, bottom=bottom, top=top, quantity=quantity, seconds=round(item.seconds * share))
 
 
 def _fitted(

@@ -1,6 +1,7 @@
-"""Cut pieces into bought units: which piece comes from which unit, and how few units there can be."""
+"""Cut pieces into bought units, and bars into bought bars: which comes from which, and how few there can be."""
 
 from wallquant.cutting.assign import cut, cut_rows
+from wallquant.cutting.bars import Bars, cut_bars
 from wallquant.cutting.records import BOUND, Cutting, CutUnits
 
-__all__ = ["BOUND", "CutUnits", "Cutting", "cut", "cut_rows"]
+__all__ = ["BOUND", "Bars", "CutUnits", "Cutting", "cut", "cut_bars", "cut_rows"]

@@ -77,7 +77,9 @@ def _bars(long: Sequence[Item], system: str) -> Iterator[Row]:
         return
     for size in sorted({b.size for b in long}):
         own = [b for b in long if b.size == size]
-        yield Row(group=4, item=f"bars of {text(size, system)}", net=fsum(b.quantity for b in own), unit="m", where=f"{len(own)} bars")
+        yield Row(
+            group=4, item=f"bars of {text(size, system)}", net=fsum(b.quantity for b in own), unit="m", where=f"{len(own)} bars as placed"
+        )
     laps: list[float] = []
     upright: dict[tuple[str, int, int], list[Item]] = {}
     for b in long:

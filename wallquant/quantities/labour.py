@@ -106,6 +106,18 @@ def labour(table: pd.DataFrame, work: Work, schedule: Schedule, rates: Rates) ->
     return out.sort_values(["place", "kind", "lift_at", "band"], kind="stable")[list(SCHEDULES[LABOUR])].reset_index(drop=True)
 
 
+def laying(frame: pd.DataFrame) -> dict[str, float]:
+    """Return the hours of laying units: as the sequence counts them, with the factor of the height, and by both published rates.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As `labour` makes it.
+    """
+    rated = frame[frame["hours_by_area"].notna()]
+    return {name: round(float(rated[name].sum()), 6) for name in ("hours_plan", "hours", "hours_by_area", "hours_by_mass")}
+
+
 def _kind_at(kind: str, steps: Iterable[Step]) -> int:
     order = (*_RATED, "lintel")
     return order.index(kind) if kind in order else len(order)
@@ -137,7 +149,8 @@ def mixing(
     DataFrame
         `net_l` by the day on which the pieces are laid (a run's thin-bed mortar by their volume, its levelling bed by that of its
         lowest pieces) or the cores and troughs filled; `waste_l` by the catalogue's factor; `bags` of both; `batches` of `batch_bags`
-        bags, rounded up for the day.  Grout comes by volume and has neither.
+        bags, rounded up for the day: the last one may be a part; `bags_to_open` are whole ones, where what a day leaves in an open bag
+        is used up on the next, so that their sum is what is bought.  Grout comes by volume and has none of these.
     """
     beds = {a.where: 0.0 for a in amounts if (a.item, a.unit) == (LEVELLING, "m3")}
     for a in amounts:
@@ -168,5 +181,8 @@ def mixing(
     out["bags"] = (out["net_l"] + out["waste_l"]) / out["mortar"].map(yields)
     out["batches"] = pd.array([pd.NA if b != b else ceil(round(b / rates.batch_bags, 9)) for b in out["bags"]], dtype="Int64")
     out["batch_bags"] = [pd.NA if b != b else rates.batch_bags for b in out["bags"]]
+    so_far = [ceil(round(b, 9)) if b == b else 0 for b in out["bags"].astype(float).groupby(out["mortar"]).cumsum()]
+    opened = pd.Series(so_far, index=out.index).groupby(out["mortar"]).diff().fillna(pd.Series(so_far, index=out.index))
+    out["bags_to_open"] = pd.array([pd.NA if b != b else int(n) for b, n in zip(out["bags"], opened, strict=True)], dtype="Int64")
     out[["net_l", "waste_l", "bags"]] = out[["net_l", "waste_l", "bags"]].round(6)
     return out[list(SCHEDULES[MIXING])].reset_index(drop=True)

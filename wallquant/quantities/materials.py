@@ -4,26 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from fractions import Fraction
-from math import ceil, fsum, nan
+from math import fsum, nan
 
 import numpy as np
 import pandas as pd
 
 from wallquant.catalogue import KINDS, Bag, Catalogue, Unit
-from wallquant.cutting import Cutting, cut_rows
+from wallquant.cutting import Bars, Cutting, cut_rows
 from wallquant.files import COLUMNS
 from wallquant.layout import Work
+from wallquant.quantities import bars as of_bars
 from wallquant.quantities.informing import informing
 from wallquant.quantities.joints import JointVolumes
-from wallquant.quantities.rows import GROUTED, LEVELLING, NOT_BOUGHT, THIN_BED, WHOLE, Row
+from wallquant.quantities.rows import GROUTED, LEVELLING, NOT_BOUGHT, THIN_BED, Row, with_waste
 from wallquant.rules import Amount, Item
-
-_PLACES = 3
 
 
 def materials(
-    work: Work, cutting: Cutting, amounts: Iterable[Amount], mortar: Mapping[str, JointVolumes], catalogue: Catalogue
+    work: Work,
+    cutting: Cutting,
+    amounts: Iterable[Amount],
+    mortar: Mapping[str, JointVolumes],
+    catalogue: Catalogue,
+    bars: Bars | None = None,
 ) -> pd.DataFrame:
     """Sum up pieces, joints, items and amounts.
 
@@ -38,6 +41,8 @@ def materials(
     mortar : mapping of run to JointVolumes
     catalogue : Catalogue
         Waste factors, pallets, bags.
+    bars : Bars, optional
+        The cutting list of the bars, which are bought whole.
 
     Returns
     -------
@@ -55,7 +60,7 @@ def materials(
         *_units(work, cutting, catalogue),
         *_mortar(THIN_BED, fsum(v.thin_bed_m3 for v in mortar.values()), catalogue.mortar.thin_bed, catalogue.waste.thin_bed),
         *(replace(r, rule=rule) for r in _mortar(LEVELLING, bed_m3, catalogue.mortar.bed, catalogue.waste.bed)),
-        *_others(work, [a for a in said if a not in beds], catalogue),
+        *_others(work, [a for a in said if a not in beds], catalogue, bars or Bars()),
         *_masses(work, cutting),
         *informing(work, catalogue),
     ]
@@ -63,23 +68,6 @@ def materials(
     rows = [replace(r, net=round(r.net, 9), waste=round(r.waste, 9), buy=round(r.buy, 9)) for r in rows]
     table = {name: [getattr(r, name) for r in rows] for name in COLUMNS["materials.csv"]}
     return pd.DataFrame(table, columns=list(COLUMNS["materials.csv"]))
-
-
-def with_waste(net: float, factor: float, unit: str) -> tuple[float, float]:
-    """Return waste and what is bought; exact, so that 5 % of 400 pieces are 20 and not one more.
-
-    Parameters
-    ----------
-    net : float
-    factor : float
-        Part of net, as written in the catalogue.
-    unit : str
-        Whole numbers are bought of `WHOLE`, else thousandths.
-    """
-    whole = Fraction(str(round(net, 9)))  # a sum of floats is not to buy one more for its last bit
-    exact = whole * Fraction(str(factor))
-    step = 1 if unit in WHOLE else 10**_PLACES
-    return float(exact), ceil((whole + exact) * step) / step
 
 
 def _units(work: Work, cutting: Cutting, catalogue: Catalogue) -> list[Row]:
@@ -129,7 +117,7 @@ def _mortar(item: str, volume: float, bag: Bag, factor: float) -> list[Row]:
     return rows
 
 
-def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue) -> list[Row]:
+def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue, bars: Bars) -> list[Row]:
     found: dict[tuple[str, str], list[tuple[float, str, str]]] = {}
     for item in work.items:
         if isinstance(item, Item) and item.kind not in NOT_BOUGHT:
@@ -142,6 +130,9 @@ def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue) -> list
         places = sorted({where for _, where, _ in parts if where})
         where = " ".join(places) if len(places) <= 12 else f"{' '.join(places[:12])} and {len(places) - 12} more"
         rules = " ".join(sorted({rule for _, _, rule in parts if rule}))
+        if (item, unit) == ("bar", "m") and bars.bought:
+            rows += _bars(net, where, rules, bars, catalogue)
+            continue
         if unit in ("h", "lift"):  # work, not things
             waste, buy = nan, nan
         else:
@@ -149,6 +140,18 @@ def _others(work: Work, amounts: Iterable[Amount], catalogue: Catalogue) -> list
             waste, buy = with_waste(net, catalogue.waste.grout if grout else catalogue.waste.items, unit)
         rows.append(Row(group=3, item=item, net=net, waste=waste, buy=buy, unit=unit, where=where, rule=rules))
     return rows
+
+
+def _bars(net: float, where: str, rules: str, bars: Bars, catalogue: Catalogue) -> list[Row]:
+    """Bars by the metre and as whole bars; what is bought of both is the same.  What has no bought length is bought by the metre."""
+    found = list(of_bars.bought(bars, catalogue.waste.items, catalogue.system))
+    listed = fsum(used for _, _, used in found) / 1e9
+    more, rest = with_waste(max(0.0, round(net - listed, 9)), catalogue.waste.items, "m")
+    offcuts = sum(one.offcuts for one in bars.bought) / 1e9
+    waste = fsum([more, offcuts, *(row.waste * one.stock / 1e9 for (row, _, _), one in zip(found, bars.bought, strict=True))])
+    buy = rest + fsum(length for _, length, _ in found) / 1e9
+    whole = [replace(row, rule=rules) for row, _, _ in found]
+    return [Row(group=3, item="bar", net=net, waste=waste, buy=buy, unit="m", where=where, rule=rules), *whole]
 
 
 def _masses(work: Work, cutting: Cutting) -> list[Row]:

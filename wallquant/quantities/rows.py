@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import nan
+from fractions import Fraction
+from math import ceil, nan
 
+_PLACES = 3
 WHOLE = ("pcs", "bag", "pallet")
 """Units that are bought in whole numbers."""
 THIN_BED = "thin-bed mortar"
@@ -28,3 +30,20 @@ class Row:
     buy: float = nan
     where: str = ""
     rule: str = ""
+
+
+def with_waste(net: float, factor: float, unit: str) -> tuple[float, float]:
+    """Return waste and what is bought; exact, so that 5 % of 400 pieces are 20 and not one more.
+
+    Parameters
+    ----------
+    net : float
+    factor : float
+        Part of net, as written in the catalogue.
+    unit : str
+        Whole numbers are bought of `WHOLE`, else thousandths.
+    """
+    whole = Fraction(str(round(net, 9)))  # a sum of floats is not to buy one more for its last bit
+    exact = whole * Fraction(str(factor))
+    step = 1 if unit in WHOLE else 10**_PLACES
+    return float(exact), ceil((whole + exact) * step) / step

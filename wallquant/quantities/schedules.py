@@ -14,7 +14,7 @@ from wallquant.cutting import Cutting
 from wallquant.findings import Finding
 from wallquant.job import Job
 from wallquant.ordering import Schedule
-from wallquant.quantities import bill, bought, by_wall, labour, staging
+from wallquant.quantities import bars, bill, bought, by_wall, labour, staging
 from wallquant.quantities.frames import known_walls, piece_table
 from wallquant.quantities.joints import JointVolumes, joint_volumes
 from wallquant.quantities.materials import materials
@@ -63,7 +63,8 @@ def counted(
     """
     work = laid.work
     mortar: Mapping[str, JointVolumes] = joint_volumes(work.pieces, work.runs, work.courses)
-    bought_of = materials(work, cutting, amounts, mortar, catalogue)
+    listed, by_bar = bars.bars(work, schedule)
+    bought_of = materials(work, cutting, amounts, mortar, catalogue, listed)
     known = known_walls(building.walls, aside)
     table = piece_table(work, cutting, schedule)
     placed, told = staging.staging(table, work, bought_of, catalogue, (*building.walls, *aside), known, Ground.of(job, system), system)
@@ -76,6 +77,7 @@ def counted(
             staging.FILE: placed,
             labour.LABOUR: labour.labour(table, work, schedule, rates),
             labour.MIXING: labour.mixing(table, work, schedule, mortar, amounts, catalogue, rates),
+            bars.FILE: by_bar,
             bill.FILE: bill.bill(laid.accounts, {w.guid: w for w in building.walls}, known, job.bill),
         },
         findings=told,

@@ -101,9 +101,19 @@ def staging(
                 notes.append("out of reach: units are carried")
             if spot is not None and spot.off_edge is None:
                 notes.append("on the ground outside the walls")
+            notes += _elsewhere(load, k.storey, known)
         rows.append(_row(order, load, k, known, mass, spot, floor, "; ".join(notes)))
     frame = pd.DataFrame(rows, columns=list(SCHEDULES[FILE]))
     return frame, tuple(_told(frame, homeless, far, ground, system))
+
+
+def _elsewhere(load: Load, storey: str, known: Mapping[str, Known]) -> list[str]:
+    """What of a pallet is for another storey than that on which it stands."""
+    others: Counter[str] = Counter()
+    for key, count in load.serves:
+        if known[key].storey != storey:
+            others[known[key].storey] += count
+    return [f"{count} of its units are for {other}" for other, count in sorted(others.items())]
 
 
 def _row(

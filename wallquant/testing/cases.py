@@ -34,7 +34,7 @@ from wallquant import strictyaml
 from wallquant.rules import Choice, Item, Precedence, Rule, configured
 from wallquant.testing.walls import CORNER, OPENING, RUN, length, work_of
 
-LENGTHS = {"lo", "hi", "bottom", "top", "level", "start", "end", "offset", "size", "bearing"}
+LENGTHS = {"lo", "hi", "bottom", "top", "level", "start", "end", "offset", "size", "bearing", "stock", "lap"}
 PARTS_OF_TEXT = {"text", "hold", "why", "reason", "name"}
 ASKED = {"offset", "demand", "measure", "precede", "findings", "error"}
 THERE = ("name", "catalogue", "params", "any_thickness", "run", "runs", "pieces", "steps", "parts", "start", "bridged")

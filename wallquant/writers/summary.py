@@ -13,6 +13,8 @@ from wallquant.catalogue import Catalogue
 from wallquant.files import LEDGER, SCHEMA
 from wallquant.layout import Part, Run
 from wallquant.masonry import Fit, Unit
+from wallquant.quantities.labour import LABOUR, laying
+from wallquant.quantities.site import SOURCES
 from wallquant.rules import Rule, infos
 from wallquant.units import MM, Nm
 from wallquant.writers.plan import Plan
@@ -65,7 +67,16 @@ def summary(plan: Plan) -> dict[str, Any]:
             "hours": round(plan.schedule.hours, 6),
             "hours_bound": round(plan.schedule.hours_bound, 6),
         },
+        "labour": labour(plan),
         "walls": walls,
+    }
+
+
+def labour(plan: Plan) -> dict[str, Any]:
+    """Return the hours of laying units beside two published rates, with their sources."""
+    return {
+        **laying(plan.schedules[LABOUR]),
+        "sources": {"hours_by_area": str(SOURCES["AREA_HOURS"]), "hours_by_mass": str(SOURCES["BY_WEIGHT"])},
     }
 
 

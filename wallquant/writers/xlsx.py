@@ -18,8 +18,9 @@ import xlsxwriter
 from wallquant.files import LEDGER
 from wallquant.findings import by_cause
 from wallquant.job import Labour, Staging
+from wallquant.ordering.pace import BY_WEIGHT
 from wallquant.quantities.bill import DEDUCTIONS
-from wallquant.quantities.site import SOURCES, Ground, Rates
+from wallquant.quantities.site import AREA_HOURS, SOURCES, Ground, Rates
 from wallquant.rules import infos
 from wallquant.writers.saw_list import saw_list
 from wallquant.writers.summary import summary
@@ -38,6 +39,7 @@ TABLES = (
     ("Materials", "materials.csv", "What to buy: net, waste and buy apart."),
     ("By wall", "schedule.csv", "What each wall of each storey takes, before waste."),
     ("Deliveries", "staging.csv", "Pallets and lintels in the order of delivery, and where they stand."),
+    ("Bars", "bars.csv", "How bars are cut, bought bar by bought bar, and where each length goes."),
     ("Labour", "labour.csv", "Hours by step, lift and height, beside two published rates."),
     ("Mixing", "mixing.csv", "Mortar and grout by day."),
     ("To bought", "ledger.csv", "Each wall from drawn to laid to bought."),
@@ -156,6 +158,10 @@ def _first(one: _Book, plan: Plan, head: Mapping[str, Any]) -> None:
         ("Units to buy before waste", counts["units_bought"]),
         ("Mass as delivered (kg)", round(totals["mass_kg"])),
         ("Working hours", round(totals["hours"], 1)),
+        ("Hours of laying units, all masons", round(head["labour"]["hours_plan"], 1)),
+        (f"The same by area: {SOURCES['AREA_HOURS']}", round(head["labour"]["hours_by_area"], 1)),
+        (f"The same by mass: {SOURCES['BY_WEIGHT']}", round(head["labour"]["hours_by_mass"], 1)),
+        ("These two rates", "differ, and neither was measured on thin-bed block: measure your own"),
         *((f"Sheet {name}", said) for name, _, said in TABLES),
         ("Sheet Ledger", "Each wall from drawn to laid; every difference named."),
         ("Sheet Findings", "What does not fit, gave way or could not be read."),
@@ -216,6 +222,10 @@ def _site(plan: Plan) -> Iterable[tuple[Any, ...]]:
             yield f"job: {group}", key.replace("_", " "), _value(getattr(one, key), "length" if length else "number", plan.system), "", str(
                 info.description
             ).partition(";")[0], str(SOURCES[key])  # fmt: skip
+    yield "job: labour", "rate by area", round(AREA_HOURS, 6), "h/m²", "Man-hours for a square metre of wall", str(SOURCES["AREA_HOURS"])
+    for most, rate in BY_WEIGHT:
+        up_to = f"Units a mason lays in 8 h, up to {most:.4g} kg" if most < 1e6 else "Units a mason lays in 8 h, heavier ones"
+        yield "job: labour", "rate by mass", rate, "units/day", up_to, str(SOURCES["BY_WEIGHT"])
     yield "job", "bill", plan.job.bill, "", "Openings that a bill deducts", str(DEDUCTIONS[plan.job.bill].source)
 
 

@@ -1,16 +1,19 @@
-"""A sheet a day: what must be at the wall, mortar, closures to measure, pre-cuts for tomorrow, holds, checks, cautions, order of work."""
+"""A sheet a day: what must be at the wall, bars, mortar, closures to measure, pre-cuts for tomorrow, holds, checks, cautions, order
+of work.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from math import ceil
 
+from wallquant.bonding.bars import lengths
 from wallquant.catalogue import Bag
 from wallquant.ordering import Turn
-from wallquant.quantities import JointVolumes, joint_volumes
-from wallquant.quantities.rows import NOT_BOUGHT
+from wallquant.quantities.labour import MIXING
+from wallquant.quantities.rows import LEVELLING, NOT_BOUGHT, THIN_BED
 from wallquant.rules import Item
+from wallquant.writers.pdf import steel, yard
 from wallquant.writers.pdf.checks import PROJECT, cautions, checks, doing
 from wallquant.writers.pdf.facts import Facts
 from wallquant.writers.pdf.flow import Flow
@@ -24,39 +27,26 @@ KG_PER_LB = 0.45359237
 
 def days(book: Book, facts: Facts) -> None:
     """Write a sheet for each day."""
-    work = facts.plan.work
-    volumes = joint_volumes(work.pieces, work.runs, work.courses)
-    share = _shares(facts)
     every = list(facts.days.items())
     for n, (day, turns) in enumerate(every):
         after = every[n + 1] if n + 1 < len(every) else None
-        _day(book, facts, day, turns, after, volumes, share)
-
-
-def _shares(facts: Facts) -> tuple[dict[str, float], dict[str, float]]:
-    """Volume of the pieces of each run, and length of its first course."""
-    volume: dict[str, float] = {}
-    length: dict[str, float] = {}
-    p = facts.pieces
-    for run, rows in facts.rows.items():
-        volume[run] = float(p.volume[rows.start : rows.stop].sum())
-        length[run] = float(sum(int(p.end[r] - p.start[r]) for r in facts.first_course(run)))
-    return volume, length
+        _day(book, facts, day, turns, after)
 
 
 def _day(
-    book: Book, facts: Facts, day: int, turns: Sequence[Turn], after: tuple[int, tuple[Turn, ...]] | None,
-    volumes: dict[str, JointVolumes], share: tuple[dict[str, float], dict[str, float]],
+    book: Book, facts: Facts, day: int, turns: Sequence[Turn], after: tuple[int, tuple[Turn, ...]] | None
 ) -> None:  # fmt: skip
     masons = sorted({m for t in turns for m in t.crew.split()}, key=lambda m: (len(m), m))
     flow = Flow(book=book, title=f"Day {day}, {facts.weekday(day)}", beside=f"{facts.plan.model}, masons {', '.join(masons) or 'none'}")
     rows = [r for t in turns for r in t.step.pieces]
     precut = after is not None and after[0] in facts.sawn
     if day == min(facts.days):
+        yard.of_day(flow, facts, day, f"Bring before day {day} begins (places: sheet Pallets)")
         _precut(flow, facts, day, f"Saw before day {day} begins")
     _pieces(flow, facts, rows)
+    steel.of_day(flow, facts, day)
     _items(flow, facts, turns)
-    _mortar(flow, facts, rows, volumes, share)
+    _mortar(flow, facts, day)
     _closures(flow, facts, turns)
     _holds(flow, facts, turns)
     told = list(checks(book, facts, turns))
@@ -70,6 +60,7 @@ def _day(
     flow.heading("Order of work")
     flow.table(("time", "who", "what"), (13, 13, 80), (_step(facts, t) for t in turns), tick=True)
     if after is not None:
+        yard.of_day(flow, facts, after[0], f"Bring today for day {after[0]} (places: sheet Pallets)")
         _precut(flow, facts, after[0], f"Saw today for day {after[0]}")
 
 
@@ -116,7 +107,7 @@ def _items(flow: Flow, facts: Facts, turns: Sequence[Turn]) -> None:
     for t in turns:
         for n in t.step.items:
             item = items[n]
-            if isinstance(item, Item) and item.kind not in NOT_BOUGHT:
+            if isinstance(item, Item) and item.kind not in NOT_BOUGHT and not lengths(item):
                 key = (item.kind, item.unit, item.size)
                 found[key] = found.get(key, 0.0) + item.quantity
     if not found:
@@ -134,34 +125,36 @@ def _items(flow: Flow, facts: Facts, turns: Sequence[Turn]) -> None:
     flow.table(("what", "size", "how much", "unit"), (36, 20, 20, 14), cells(), right=(2,))
 
 
-def _mortar(
-    flow: Flow, facts: Facts, rows: Sequence[int], volumes: dict[str, JointVolumes], share: tuple[dict[str, float], dict[str, float]]
-) -> None:  # fmt: skip
-    """Mortar of the day, each run's shared out by the volume of its pieces, the bed by their length."""
-    p, mortar, book = facts.pieces, facts.plan.catalogue.mortar, flow.book
-    thin = bed = 0.0
-    first = {r for name in {p.runs[int(p.run[r])] for r in rows} for r in facts.first_course(name)}
-    beds = facts.plan.work.bed_m3
-    for r in rows:
-        name = p.runs[int(p.run[r])]
-        thin += volumes[name].thin_bed_m3 * float(p.volume[r]) / (share[0][name] or 1.0)
-        if r in first:
-            bed += beds.get(name, volumes[name].levelling_m3) * int(p.end[r] - p.start[r]) / (share[1][name] or 1.0)
-    kinds: list[tuple[str, float, Bag]] = [("thin-bed mortar", thin, mortar.thin_bed), ("levelling mortar", bed, mortar.bed)]
-    kinds = [k for k in kinds if k[1] > 0]
-    if not kinds:
+def _mortar(flow: Flow, facts: Facts, day: int) -> None:
+    """Mortar and grout of the day, waste included: how much, how many batches, how many bags to open."""
+    frame = facts.plan.schedules[MIXING]
+    rows = frame[frame["day"] == day].to_dict("records")
+    if not rows:
         return
-    flow.heading("Mortar, about", keep=60)
+    book, mortar = flow.book, facts.plan.catalogue.mortar
+    bags: dict[str, Bag] = {THIN_BED: mortar.thin_bed, LEVELLING: mortar.bed}
+    flow.heading("Mortar and grout today, waste included", keep=60)
 
     def cells() -> Iterator[tuple[str, ...]]:
-        for name, volume, bag in kinds:
-            litres = volume * 1000
-            much = f"{litres / LITRES_PER_FT3:.2f} ft³" if book.system == "in" else f"{litres:.0f} L"
+        for row in rows:
+            litres = float(row["net_l"]) + float(row["waste_l"])
+            much = f"{litres / LITRES_PER_FT3:.2f} ft³" if book.system == "in" else f"{litres:.1f} L" if litres < 10 else f"{litres:.0f} L"
+            bag = bags.get(str(row["mortar"]))
+            if bag is None:
+                yield str(row["mortar"]), much, "", "", "", ""
+                continue
             weight = f"{bag.mass_kg / KG_PER_LB:.0f} lb" if book.system == "in" else f"{bag.mass_kg:g} kg"
-            yield (name, much, f"{ceil(litres / bag.yield_l - 1e-9)} of {weight}", "")
+            part = f"{float(row['bags']):.1f}".removesuffix(".0")
+            used = "part of 1" if part == "0" else part
+            yield str(row["mortar"]), much, f"{used} of {weight}", str(row["batches"]), str(row["bags_to_open"]), ""
 
-    flow.table(("mortar", "volume", "bags, before waste", "mixed at"), (26, 16, 24, 34), cells(), right=(1,))
-    flow.say("Mix no more than is spread within the time on the bag; write the time of each mix here.")
+    flow.table(
+        ("mortar", "volume", "bags to mix", "batches", "bags to open", "mixed at"), (24, 14, 21, 11, 11, 25), cells(), right=(1, 3, 4)
+    )
+    flow.say(
+        "Use up the bag that is open first: it is counted. The last batch of a day is as much as is still needed. Mix no more than is "
+        "spread within the time on the bag, add no water later, and write the time of each mix here."
+    )
 
 
 def _closures(flow: Flow, facts: Facts, turns: Sequence[Turn]) -> None:

@@ -37,11 +37,11 @@ class Setting:
     north: float
 
     @classmethod
-    def of(cls, facts: Facts, runs: Sequence[Run]) -> Setting:
-        """Return the setting of a storey."""
+    def of(cls, facts: Facts, runs: Sequence[Run], more: Sequence[XY] = ()) -> Setting:
+        """Return the setting of a storey; `more` are points beside its walls that belong on the sheet too."""
         longest = max(runs, key=lambda r: (r.length, -ordinal(r)))
         turn = radians((longest.angle_deg + 45) % 90 - 45)
-        flat = [_turned(p, turn) for r in runs for p in outline(facts, r)]
+        flat = [_turned(p, turn) for p in (*(q for r in runs for q in outline(facts, r)), *more)]
         xs, ys = [x for x, _ in flat], [y for _, y in flat]
         return cls(turn=turn, x0=min(xs), y0=min(ys), east=max(xs) - min(xs), north=max(ys) - min(ys))
 
@@ -83,9 +83,9 @@ class Picture:
     """What is drawn, by the square of the page that it reaches into."""
 
     @classmethod
-    def on(cls, book: Book, facts: Facts, runs: Sequence[Run]) -> tuple[Setting, bool, int]:
+    def on(cls, book: Book, facts: Facts, runs: Sequence[Run], more: Sequence[XY] = ()) -> tuple[Setting, bool, int]:
         """Return setting, sheet (large or not) and scale of a storey."""
-        setting = Setting.of(facts, runs)
+        setting = Setting.of(facts, runs, more)
         fits = []
         for large in (False, True):
             room, tall = book.room(large=large)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from wallquant.findings import SEVERITIES
-from wallquant.writers.report import sawing, schedules
+from wallquant.writers.report import sawing, schedules, steel
 from wallquant.writers.report.words import Words, first_weekday
 
 if TYPE_CHECKING:
@@ -46,6 +46,7 @@ def context(
         "saw_count": int(tables["cuts.csv"]["stock"].nunique()),
         "cut_count": len(tables["cuts.csv"]),
         "sawing": sawing.by_day(tables["saw_list.csv"], words) if "saw_list.csv" in tables else None,
+        "steel": steel.cutting(tables["bars.csv"], words) if "bars.csv" in tables else None,
         "rules": [_rule(rule, words) for rule in summary["rules"]],
         "catalogue": _facts(catalogue, words, skip=("units", "title", "code")),
         "units": _unit_table(catalogue.get("units", []), words),

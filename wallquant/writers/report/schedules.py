@@ -8,6 +8,7 @@ from math import cos, radians, sin
 from typing import TYPE_CHECKING, Any
 
 from wallquant.quantities.bill import DEDUCTIONS
+from wallquant.quantities.labour import laying
 from wallquant.quantities.site import SOURCES
 from wallquant.writers.report.sheet import Json, Sheet, Spot
 from wallquant.writers.report.words import Words
@@ -49,6 +50,7 @@ def context(summary: Json, tables: Mapping[str, pd.DataFrame], words: Words) -> 
         "by_storey": _by_storey(tables["schedule.csv"], words) if "schedule.csv" in tables else None,
         "by_wall": _by_wall(tables["schedule.csv"], words) if "schedule.csv" in tables else None,
         "loads": _loads(tables["staging.csv"], words) if "staging.csv" in tables else None,
+        "walls_of_loads": _loads_by_wall(tables["staging.csv"], words) if "staging.csv" in tables else [],
         "yards": _yards(summary, tables["staging.csv"], words) if "staging.csv" in tables else [],
         "labour": _labour(tables["labour.csv"], words) if "labour.csv" in tables else None,
         "mixing": _mixing(tables["mixing.csv"], words) if "mixing.csv" in tables else None,
@@ -171,6 +173,25 @@ def _loads(frame: pd.DataFrame, words: Words) -> list[dict[str, Any]]:
     return out
 
 
+def _loads_by_wall(frame: pd.DataFrame, words: Words) -> list[dict[str, Any]]:
+    """How much comes for each wall: pallets, part ones, lintels, mass, and which deliveries."""
+    out = []
+    for (storey, name), rows in frame.groupby(["storey", "name"], sort=True):
+        pallets = rows["load"].str.startswith("pallet")
+        out.append(
+            {
+                "name": name,
+                "storey": storey,
+                "pallets": int(pallets.sum()),
+                "part": int((rows["part"] == "part").sum()),
+                "lintels": int(rows.loc[~pallets, "holds"].sum()),
+                "mass": words.mass(float(rows["mass_kg"].sum())),
+                "orders": ", ".join(str(order) for order in rows["order"]),
+            }
+        )
+    return out
+
+
 def _pressure(kn_m2: float, words: Words) -> str:
     return f"{kn_m2 * _PSF:,.0f} lb/ft²" if words.system == "in" else f"{kn_m2:.1f} kN/m²"
 
@@ -238,8 +259,7 @@ def _labour(frame: pd.DataFrame, words: Words) -> dict[str, Any]:
                 "by_mass": number(row["hours_by_mass"], 1) or "–",
             }
         )
-    rated = frame[frame["hours_by_area"].notna()]
-    sums = {name: float(rated[name].sum()) for name in ("hours_plan", "hours", "hours_by_area", "hours_by_mass")}
+    sums = laying(frame)
     least, most = sorted((sums["hours_by_area"], sums["hours_by_mass"]))
     return {
         "lines": lines,
