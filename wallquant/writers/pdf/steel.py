@@ -42,9 +42,10 @@ def cutting_list(book: Book, facts: Facts) -> None:
 def of_day(flow: Flow, facts: Facts, day: int) -> None:
     """Write which bars a day needs, cut and tagged; stubs are in the slab by then."""
     frame = facts.plan.schedules[FILE]
-    own = frame[(frame["day"] == day) & (frame["task"] != STUB)].assign(short=-frame["length_mm"])
+    own = frame[(frame["day"] == day) & (frame["task"] != STUB)]
     if not len(own):
         return
+    own = own.assign(short=-own["length_mm"])
     flow.heading("Bars today, cut and tagged")
 
     def cells() -> Iterator[tuple[str, ...]]:
