@@ -234,6 +234,7 @@ def test_bars_are_cut_as_the_list_says(plan: Path) -> None:
     assert named == sorted(set(cuts["bar"])), "each bar once, in its order"
     assert all(rows["order"].tolist() == list(range(1, len(rows) + 1)) for _, rows in cuts.groupby("bar"))
     assert any(line.startswith(f"{cuts['bar'].nunique()} bars of") for line in lines)
+    assert "Bars today, cut and tagged" not in titled(plan, "Day 1,"), "stubs are in the slab"
     for day, rows in cuts[cuts["task"] != "bar stub"].groupby("day"):
         own = titled(plan, f"Day {day},")
         own = own[own.index("Bars today, cut and tagged") :]

@@ -149,7 +149,7 @@ def _mortar(flow: Flow, facts: Facts, day: int) -> None:
             yield str(row["mortar"]), much, f"{used} of {weight}", str(row["batches"]), str(row["bags_to_open"]), ""
 
     flow.table(
-        ("mortar", "volume", "bags to mix", "batches", "bags to open", "mixed at"), (24, 14, 21, 11, 11, 25), cells(), right=(1, 3, 4)
+        ("mortar", "volume", "bags to mix", "batches", "bags to open", "mixed at"), (24, 14, 21, 13, 11, 23), cells(), right=(1, 3, 4)
     )
     flow.say(
         "Use up the bag that is open first: it is counted. The last batch of a day is as much as is still needed. Mix no more than is "
