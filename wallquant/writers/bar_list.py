@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 STUB = "bar stub"
 """Task of bars that are in the slab before day 1."""
-FOR = {"bar": "upright, from the top", "beam bars": "bond beam", STUB: "stub in the slab"}
+FOR = {"bar": "upright", "beam bars": "bond beam", STUB: "stub in the slab"}
 """What the tasks of the first pack's rules are called; others by their own name."""
 
 

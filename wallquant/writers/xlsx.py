@@ -234,4 +234,4 @@ def _value(value: Any, kind: str, system: str) -> Any:
 
     if kind == "length" and isinstance(value, int):
         return text(value, system)
-    return value if isinstance(value, (int, float, str)) else str(value)
+    return round(value, 6) if isinstance(value, float) else value if isinstance(value, (int, str)) else str(value)

@@ -19,6 +19,8 @@ from wallquant.writers.pdf.facts import Facts
 from wallquant.writers.pdf.flow import Flow
 from wallquant.writers.pdf.paper import Book
 
+TYPE = 9.0
+"""Size of the type, in points: read in the open, at arm's length."""
 FOOT_M = 0.3048
 LITRES_PER_FT3 = 28.316846592
 KG_PER_LB = 0.45359237
@@ -37,7 +39,8 @@ def _day(
     book: Book, facts: Facts, day: int, turns: Sequence[Turn], after: tuple[int, tuple[Turn, ...]] | None
 ) -> None:  # fmt: skip
     masons = sorted({m for t in turns for m in t.crew.split()}, key=lambda m: (len(m), m))
-    flow = Flow(book=book, title=f"Day {day}, {facts.weekday(day)}", beside=f"{facts.plan.model}, masons {', '.join(masons) or 'none'}")
+    beside = f"{facts.plan.model}, masons {', '.join(masons) or 'none'}"
+    flow = Flow(book=book, title=f"Day {day}, {facts.weekday(day)}", beside=beside, size=TYPE)
     rows = [r for t in turns for r in t.step.pieces]
     precut = after is not None and after[0] in facts.sawn
     if day == min(facts.days):
@@ -65,7 +68,7 @@ def _day(
 
 
 def _step(facts: Facts, turn: Turn) -> tuple[str, str, str]:
-    needs = "".join(f" Needs: {one}." for one in turn.step.resources)
+    needs = f" Needs: {'; '.join(turn.step.resources)}." if turn.step.resources else ""
     kind = "Hold. " if turn.step.kind == "hold" else ""
     return "at night" if facts.at_night(turn) else facts.clock(turn.start_h), turn.crew, f"{kind}{turn.step.text}{needs}"
 
@@ -97,7 +100,7 @@ def _pieces(flow: Flow, facts: Facts, rows: Sequence[int]) -> None:
             where = " ".join(p.runs[i] for i in sorted(runs[unit]))
             yield (p.units[unit].code, str(whole[unit] or ""), str(cut[unit] or ""), pallets, where)
 
-    flow.table(("unit", "whole", "sawn", "pallets of whole ones", "runs"), (32, 10, 10, 22, 26), cells(), right=(1, 2))
+    flow.table(("unit", "whole", "sawn", "whole ones in pallets", "runs"), (32, 10, 10, 22, 26), cells(), right=(1, 2))
 
 
 def _items(flow: Flow, facts: Facts, turns: Sequence[Turn]) -> None:
@@ -149,7 +152,7 @@ def _mortar(flow: Flow, facts: Facts, day: int) -> None:
             yield str(row["mortar"]), much, f"{used} of {weight}", str(row["batches"]), str(row["bags_to_open"]), ""
 
     flow.table(
-        ("mortar", "volume", "bags to mix", "batches", "bags to open", "mixed at"), (24, 14, 21, 11, 11, 25), cells(), right=(1, 3, 4)
+        ("mortar", "volume", "bags to mix", "batches", "bags to open", "mixed at"), (28, 13, 19, 13, 13, 14), cells(), right=(1, 3, 4)
     )
     flow.say(
         "Use up the bag that is open first: it is counted. The last batch of a day is as much as is still needed. Mix no more than is "
@@ -193,7 +196,7 @@ def _precut(flow: Flow, facts: Facts, day: int, heading: str) -> None:
             yield setting.unit, size, str(len(rows)), "; ".join(_sawn(facts, row, stock) for row, stock in rows)
 
     flow.table(
-        ("unit", "saw to", "no.", "pieces, and the unit that each is from"), (25, 22, 6, 47), cells(), tick=True, right=(2,), strong=(1,)
+        ("unit", "saw to", "no.", "pieces, and the unit that each is from"), (25, 20, 8, 47), cells(), tick=True, right=(2,), strong=(1,)
     )
 
 

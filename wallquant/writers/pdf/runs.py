@@ -164,6 +164,6 @@ def _order(flow: Flow, facts: Facts, run: Run) -> None:
 
 def order_row(facts: Facts, turn: Turn) -> tuple[str, str, str, str]:
     """Return a step as a row: day and time, masons, the sentence with what it needs."""
-    needs = "".join(f" Needs: {one}." for one in turn.step.resources)
+    needs = f" Needs: {'; '.join(turn.step.resources)}." if turn.step.resources else ""
     kind = "Hold. " if turn.step.kind == "hold" else ""
     return ("", f"{turn.day}, {facts.clock(turn.start_h)}", turn.crew, f"{kind}{turn.step.text}{needs}")

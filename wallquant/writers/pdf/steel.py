@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from functools import partial
 from math import ceil
 
+from wallquant.cutting.bars import KERF
 from wallquant.quantities.bars import FILE
 from wallquant.units import MM
 from wallquant.writers.bar_list import FOR, STUB, alike, ranges, times, wanted
@@ -29,13 +30,14 @@ def cutting_list(book: Book, facts: Facts) -> None:
             (ranges(one.names), str(len(one.names)), " + ".join(times(say(v), n) for v, n in Counter(one.lengths).items()), say(one.left))
             for one in some
         )
-        flow.table(("bars", "no.", "cut in this order", "left over"), (26, 7, 54, 13), cells, right=(1, 3), tick=True, strong=(2,))
+        flow.table(("bars", "no.", "cut in this order", "left over"), (22, 7, 53, 18), cells, right=(1, 3), tick=True, strong=(2,))
     flow.heading("Where the lengths go")
     rows = ((_day(day), say(length), str(count), what) for day, what, _, length, count in wanted(frame))
     flow.table(("needed", "length", "no.", "for"), (26, 20, 8, 46), rows, right=(2,), strong=(1,), tick=True)
     flow.say(
-        "Bundle each day's lengths and tag them. Laps are in these lengths. A cut takes 3 mm with a disc; with shears a little more is "
-        "left over. Gloves and eye protection; ends that stand up are capped. Sizes, laps and places are the engineer's to confirm."
+        f"Bundle each day's lengths and tag them. Laps are in these lengths. A cut takes {book.length(KERF)} with a disc; with shears a "
+        "little more is left over. Gloves and eye protection; ends that stand up are capped. Sizes, laps and places are the engineer's to "
+        "confirm."
     )
 
 
@@ -56,7 +58,7 @@ def of_day(flow: Flow, facts: Facts, day: int) -> None:
             named = ranges(rows["bar"].drop_duplicates().tolist())
             yield _figure(flow.book, -short), str(len(rows)), flow.book.figure(size * MM), FOR.get(task, task), where, named
 
-    flow.table(("length", "no.", "size", "for", "runs", "from"), (15, 7, 11, 24, 27, 26), cells(), right=(1,), tick=True)
+    flow.table(("length", "no.", "size", "for", "runs", "from"), (20, 7, 11, 19, 27, 26), cells(), right=(1,), tick=True)
 
 
 def _figure(book: Book, mm: float) -> str:

@@ -75,7 +75,7 @@ def _listed(book: Book, facts: Facts, title: str, own: Sequence[Row]) -> None:
             yield str(row["order"]), str(row["day"]), _what(row), _mass(row, book.system), str(row["name"]), _place(book, row), floor
 
     head = ("no.", "day", "load", "mass", "for", "place", "on the slab")
-    flow.table(head, (6, 6, 30, 12, 20, 44, 14), cells(), right=(0, 1, 3, 6), tick=True, strong=(0, 2))
+    flow.table(head, (5, 5, 28, 11, 18, 52, 12), cells(), right=(0, 1, 3, 6), tick=True, strong=(0, 2))
     by: dict[str, list[Row]] = {}
     for row in own:
         by.setdefault(str(row["name"]), []).append(row)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 
+from wallquant.cutting.bars import KERF
+from wallquant.units import MM
 from wallquant.writers.bar_list import alike, ranges, times, wanted
 from wallquant.writers.report.words import Words
 
@@ -43,4 +45,4 @@ def cutting(frame: pd.DataFrame, words: Words) -> dict[str, Any] | None:
         {"when": f"day {day}" if day else "before the pour", "length": words.length(length), "count": count, "what": what}
         for day, what, _, length, count in wanted(frame)[:MOST]
     ]
-    return {"kinds": kinds, "needed": needed}
+    return {"kinds": kinds, "needed": needed, "kerf": words.length(KERF / MM)}
