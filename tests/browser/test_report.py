@@ -295,6 +295,25 @@ def test_lengths_are_shown_in_the_other_unit(show: Open, plan: dict[str, Any]) -
     assert {part: page.locator(part).inner_text() for part in before} == before
 
 
+def test_it_is_said_from_where_stations_count(show: Open, plan: dict[str, Any]) -> None:
+    """A run's 0 is a free end's drawn face or the middle of a corner, the sheets' 0 the end face as laid: who reads both is told."""
+    page = show(plan)
+    tables = plan["tables"]
+    corners = tables["corners.csv"].set_index("corner").kind
+    kinds = set()
+    for run in tables["runs.csv"].itertuples():
+        page.select_option("#run", run.run)
+        said, free = page.locator("#run-text").inner_text(), corners[run.start_corner] == "end"
+        kinds.add(free)
+        least = tables["pieces.csv"].set_index("run").start_mm.loc[[run.run]].min()
+        zero = f"the drawn end face at {run.start_corner}" if free else f"the middle of corner {run.start_corner}"
+        assert f"Stations count from {zero};" in said
+        assert ("so do the sheets" in said) == (abs(least) < 0.05)
+        assert abs(least) < 0.05 or f"the end face as laid, {abs(least):g} mm {'before' if least < 0 else 'after'} it" in said
+    assert kinds == {True, False}
+    assert "from the middle of any other corner. The sheets measure from the end face" in page.locator("#findings").inner_text()
+
+
 def test_sentences_in_inches_are_said_in_millimetres(browser: Any, folder: Path) -> None:
     """A caution is a sentence like any other: its lengths change, and what only looks like a length does not."""
     said = {

@@ -179,3 +179,37 @@ def test_ends_as_drawn_at_a_loose_corner() -> None:
     one, two = meets(run, first), meets(run, replace(first, goes_first=False))
     assert one.station - one.half == drawn
     assert two.station + two.half == drawn
+
+
+@pytest.mark.parametrize("left", [609, 1209])
+@pytest.mark.parametrize("right", [609, 2409])
+def test_what_butts_against_a_low_wall_goes_on_over_it(left: int, right: int) -> None:
+    """Three walls meet; what goes through is 300 thick and stands low on one side or both, the stem 200 thick and so tied, not bonded.
+
+    Where the through run does not stand on both sides the stem lies over the corner, 300 long: its pieces begin at the far face, and
+    those of a side that goes up stand off it by one joint.  Elsewhere the stem butts against it, at 151.
+    """
+    walls = [
+        wall("A", (-2400, 0), (0, 0), thickness=300, height=left), wall("B", (0, 0), (2400, 0), thickness=300, height=right),
+        wall("C", (0, 0), (0, 2400), thickness=200, height=2409),
+    ]  # fmt: skip
+    house = checked(lay(walls))
+    through, stem = house.bond.work.corners["K2"].runs
+    for course in range(1, 13):
+        over = course * 200 > min(left, right) + 9
+        assert house.row(stem, course)[0][0] == (-150 if over else 151), course
+        beyond = [lo for lo, _ in house.row(through, course) if lo > 2290]
+        if over and course * 200 <= right + 9:
+            assert beyond[0] == 2400 + 101, course
+    assert "bond.set-aside" not in house.codes()
+
+
+def test_over_a_low_first_run_what_stays_open_is_told_with_its_size() -> None:
+    """Two walls of other thickness stop square before a low one, on both its sides: over it 300 mm of them are missing, and named."""
+    walls = [
+        wall("A", (-1500, 0), (3000, 0), thickness=300, height=1209), wall("B", (0, 0), (0, 1500), thickness=200, height=2409),
+        wall("C", (0, -3000), (0, 0), thickness=300, height=1809),
+    ]  # fmt: skip
+    house = checked(lay(walls))
+    [told] = [f for f in house.findings if f.code == "bond.angled-corner"]
+    assert told.measured == f"{0.15 * (0.2 * 1.2 + 0.3 * 0.6):.3f} m3" and "about 0.063 m3 beside them is left open" in told.text

@@ -14,8 +14,9 @@ import pytest
 from pypdf import PdfReader
 
 from tests.unit.command_line import outside, wall, wall_list
+from tests.unit.ifc_maker import Maker
 from wallquant.units import INCH, MM
-from wallquant.writers.pdf.paper import ODD
+from wallquant.writers.pdf.letters import ODD
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_models"
 NAMES = {"mm": "landing_tool_store", "in": "field_station_workshop"}
@@ -374,6 +375,21 @@ def test_names_are_only_ever_text(twice: tuple[Path, Path]) -> None:
     raw = (out / "sheets.pdf").read_bytes()
     for action in (b"/JavaScript", b"/Launch", b"/URI", b"/OpenAction /S"):
         assert action not in raw
+
+
+def test_sheets_say_what_walls_and_openings_of_other_scripts_are(tmp_path: Path) -> None:
+    """A Cyrillic wall is spelt in Latin letters; of one in another script the GlobalId stands beside what is left of its name."""
+    maker = Maker()
+    first, second = maker.plain_wall(5999, 200, 2410, name="Стена Ж"), maker.plain_wall(5999, 200, 2410, name="壁")
+    second.ObjectPlacement = maker.placed((0, 4000, 0))
+    opening = maker.opening(second, maker.box(2000, 2900, 0, 2010))
+    opening.Name = "戸"
+    code, _, told = outside("plan", maker.write(tmp_path), "-o", tmp_path / "out", "--write", "pdf")
+    assert code in (0, 1), told
+    text = "\n".join(pages(tmp_path / "out"))
+    assert "Stena Zh" in text and first.GlobalId not in text
+    assert f"{ODD} {second.GlobalId}" in text and f"{ODD} {opening.GlobalId}" in text
+    assert "R1-C01-01" in text or "01-01" in text
 
 
 def test_without_bars_and_survey_their_sheets_are_left_out(twice: tuple[Path, Path]) -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 from math import atan2, degrees
 
 import shapely
 
 from wallquant.bonding.asking import Asked
+from wallquant.bonding.cells import level
 from wallquant.findings import Finding, Place
 from wallquant.layout import Corner, Junction, Plane, Run
 from wallquant.units import MM, Nm, text
@@ -31,19 +33,33 @@ def of_angled(corners: Mapping[str, Corner], asked: Mapping[str, Asked], system:
 
 
 def wedges(corner: Corner, asked: Mapping[str, Asked]) -> Iterator[tuple[str, Nm, Nm, float]]:
-    """Yield, at a corner that no cut closes, where each run stops square before the others: run, stations, and m3 left open there."""
-    bodies: list[shapely.Polygon] = []
+    """Yield, at a corner that no cut closes, where each run stops square before the others: run, stations, and m3 left open there.
+
+    That is what lies beside those before it where they stand, and over one that is lower what is drawn of the run.
+    """
+    bodies: list[tuple[shapely.Polygon, Nm, Nm]] = []
     for name in corner.runs:
         run = asked[name].fitted.run
         junction = next(j for j in run.junctions if j.corner == corner.name)
+        top = max(z for _, z in run.top)
         if junction.taken is not None and junction.plane is None:
             lo, hi = junction.taken
-            stop = _strip(run, lo, hi)
-            here = shapely.difference(stop, shapely.union_all(bodies)).area
-            low, high = max(run.bottom, junction.bottom), min(max(z for _, z in run.top), junction.top)
-            yield name, lo, hi, here * max(0, high - low) / MM * 1e-9
+            low, high = max(run.bottom, junction.bottom), min(top, junction.top)
+            beside = shapely.difference(_strip(run, lo, hi), shapely.union_all([shape for shape, _, _ in bodies])).area * max(0, high - low)
+            drawn = _strip(run, max(lo, run.parts[0].start), min(hi, run.parts[-1].end)) if lo < run.parts[-1].end else shapely.Polygon()
+            levels = sorted({z for _, *ends in bodies for z in ends if high < z < top} | {max(high, run.bottom), top})
+            over = sum(
+                shapely.difference(drawn, shapely.union_all([shape for shape, p, q in bodies if p < z and q > y])).area * (z - y)
+                for y, z in pairwise(levels)
+            )
+            yield name, lo, hi, (beside + over) / MM * 1e-9
         start, end = (junction.taken[1] if junction.role == "start" and junction.taken else run.parts[0].start), run.parts[-1].end
-        bodies.append(_strip(run, start, junction.taken[0] if junction.role == "end" and junction.taken else end))
+        body = _strip(run, start, junction.taken[0] if junction.role == "end" and junction.taken else end)
+        bodies.append((body, run.bottom, _top_at(run, junction)))
+
+
+def _top_at(run: Run, junction: Junction) -> Nm:
+    return max(level(run.top, junction.station, side) for side in (-1, 1))
 
 
 def _strip(run: Run, start: Nm, end: Nm) -> shapely.Polygon:

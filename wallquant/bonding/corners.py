@@ -91,17 +91,30 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
 
 
 def _unbonded(corner: Corner, asked: Mapping[str, Asked]) -> dict[str, tuple[bool, ...]]:
-    """Return who goes on where nothing bonds: the first run, and a through run in courses in which none before it stands."""
-    out: dict[str, tuple[bool, ...]] = {}
+    """Return who goes on where nothing bonds, course by course: the first run, and what goes over it where it is low.
+
+    At a plain corner that is the run which stands higher in a course by what can be laid, so that no hole is left over a low one, or
+    beside a step of its top.  At a loose one the others stop where they are clear of the first, whatever stands there; a through run
+    goes on in courses in which none before it stands.
+    """
+    fits = [asked[name].fitted for name in corner.runs]
+    met = [next(j for j in fit.run.junctions if j.corner == corner.name) for fit in fits]
+    out: dict[str, list[bool]] = {}
     for n, name in enumerate(corner.runs):
-        fit = asked[name].fitted
-        role = next(j for j in fit.run.junctions if j.corner == corner.name).role
         row = []
-        for c in fit.courses.levels:
-            held = role != "through" or any(_stands(corner, asked[o].fitted, c.bottom, c.top) for o in corner.runs[:n])
+        for c in fits[n].courses.levels:
+            held = met[n].role != "through" or any(_stands(corner, fit, c.bottom, c.top) for fit in fits[:n])
             row.append(n == 0 or not held)
-        out[name] = tuple(row)
-    return out
+        out[name] = row
+    if len(fits) == 2 and not any(j.loose or j.plane for j in met):
+        count = max(len(fit.courses) for fit in fits)
+        first, second = (_standing(corner, asked[name], count) for name in corner.runs)
+        least = asked[corner.runs[0]].problem.levels.least_rip
+        for k, (low, high) in enumerate(zip(first, second, strict=True)):
+            if low is not None and high is not None and high >= low + least:
+                for name, on in zip(corner.runs, (False, True), strict=True):
+                    out[name][k : k + 1] = [on] * (k < len(out[name]))
+    return {name: tuple(row) for name, row in out.items()}
 
 
 def _stands(corner: Corner, other: Fitted, bottom: Nm, top: Nm) -> bool:

@@ -9,7 +9,7 @@ from wallquant.units import MM, Nm
 from wallquant.writers.pdf import measures
 from wallquant.writers.pdf.facts import KINDS, MOVEMENT, Facts
 from wallquant.writers.pdf.measures import CUT, LEFT, SHADE, SMALLEST, View, numbered
-from wallquant.writers.pdf.paper import BOLD, MM_PT, Book, points, scale_text, width
+from wallquant.writers.pdf.paper import BOLD, MM_PT, Book, distinct, points, scale_text, width
 
 SCALES = {"mm": (20, 25, 30, 50, 100, 200, 500), "in": (24, 48, 96, 192, 384)}
 READABLE = {"mm": 30, "in": 24}
@@ -30,7 +30,8 @@ def draw(book: Book, facts: Facts, run: Run) -> tuple[str, float]:
     top = max([z for _, z in run.top] + ([int(facts.pieces.top[rows.start : rows.stop].max())] if len(rows) else []))
     large, scale, number = _fit(book, hi - lo, top - run.bottom)
     share = (hi - lo) // number
-    walls = [facts.plan.name_of().get(w, w) for w in dict.fromkeys(facts.plan.element_of().get(p.wall, p.wall) for p in run.parts)]
+    names, element = facts.plan.name_of(), facts.plan.element_of()
+    walls = [distinct(names.get(w, w), w) for w in dict.fromkeys(element.get(p.wall, p.wall) for p in run.parts)]
     for n in range(number):
         a = lo if n == 0 else lo + n * share - OVERLAP
         b = hi if n == number - 1 else lo + (n + 1) * share + OVERLAP

@@ -17,6 +17,7 @@ from wallquant.ordering import Turn
 from wallquant.rules import Item
 from wallquant.survey.levelling import PieceBed
 from wallquant.units import Nm
+from wallquant.writers.pdf.paper import distinct
 from wallquant.writers.saw_list import AHEAD, Setting, sawn
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ class Facts:
     @cached_property
     def opening_names(self) -> Mapping[str, str]:
         """What the model calls an opening, by its key; empty where it has no name of its own."""
-        return {o.key: o.name if o.name != o.key else "" for run in self.plan.work.runs.values() for o in run.openings}
+        return {o.key: distinct(o.name, o.key) if o.name != o.key else "" for run in self.plan.work.runs.values() for o in run.openings}
 
     @cached_property
     def items(self) -> Mapping[str, tuple[Item, ...]]:

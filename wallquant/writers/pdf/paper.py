@@ -1,13 +1,13 @@
 """Paper, pen and type: pages with their head and foot, text that is only ever text, and lines in shades of grey.
 
-Nothing here reads markup: what a model calls its parts is drawn letter by letter, and a letter that the font has not is drawn as `ODD`.
+Nothing here reads markup: what a model calls its parts is drawn letter by letter; `letters` says what stands for one that the font
+has not.
 Coordinates are points (1/72 in) from the page's lower left corner.
 """
 
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -19,6 +19,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from wallquant.units import INCH, MM, Nm, text
+from wallquant.writers.pdf.letters import ODD, drawable, told_apart
 
 MM_PT = 72 / 25.4
 PAPERS = {"mm": ((841.89, 595.276), (1190.551, 841.89)), "in": ((792.0, 612.0), (1224.0, 792.0))}
@@ -26,7 +27,6 @@ PAPERS = {"mm": ((841.89, 595.276), (1190.551, 841.89)), "in": ((792.0, 612.0), 
 FONT, BOLD = "WQ-Sans", "WQ-Sans-Bold"
 FILES = {FONT: "Vera.ttf", BOLD: "VeraBd.ttf"}
 """They come with reportlab, and so look the same everywhere."""
-ODD = "◊"
 FRACTION = re.compile(r"(\d) (\d+/\d+\")")
 """What of a figure in feet and inches a line is not broken at, and what stands there meanwhile."""
 TIED = "\0"
@@ -43,15 +43,14 @@ def _face(font: str) -> Any:
 
 
 def plain(words: object) -> str:
-    """Return text as it can be drawn: one line, composed, `ODD` for what the font has not."""
+    """Return text as it can be drawn: one line, in letters that the font has (`wallquant.writers.pdf.letters`)."""
     said = str(words)
-    if said.isascii() and said.isprintable():
-        return said
-    known = _face(FONT).charToGlyph
-    out = []
-    for c in unicodedata.normalize("NFC", said):
-        out.append(" " if c.isspace() else c if c.isprintable() and ord(c) in known else ODD)
-    return "".join(out)
+    return said if said.isascii() and said.isprintable() else drawable(said, _face(FONT).charToGlyph)
+
+
+def distinct(name: str, key: str) -> str:
+    """Return what an element of the model is called, with its key behind it where the name cannot be read."""
+    return told_apart(name, key, _face(FONT).charToGlyph)
 
 
 def width(words: str, size: float, font: str = FONT) -> float:

@@ -90,7 +90,8 @@ function drawElevation() {
   wallBox.replaceChildren(picture);
   drawPole(block, frame);
   drawKey(block);
-  byId('run-text').textContent = `${length(run.length_mm)} long, ${length(run.thickness_mm)} thick, ${plural(run.pieces, 'piece')}, ${plural(run.cuts, 'cut')}`;
+  const size = `${length(run.length_mm)} long, ${length(run.thickness_mm)} thick, ${plural(run.pieces, 'piece')}, ${plural(run.cuts, 'cut')}`;
+  byId('run-text').textContent = `${size}. ${stationZero(run)}`;
   paintElevation();
 }
 
@@ -156,6 +157,15 @@ function drawItems(picture, block, { x, y }) {
     const box = { x: x((s + (e ?? s)) / 2) - wide / 2, y: (y(b) + y(t ?? b)) / 2 - high / 2, width: wide, height: high };
     picture.append(svg('g', { class: `item ${look}`, 'data-kind': kind }, svg('rect', box), svg('title', {}, kind)));
   });
+}
+
+// From where stations count, and where the sheets for the wall hold the tape instead.
+function stationZero(run) {
+  const first = building.corners.find((corner) => corner.corner === run.start_corner);
+  const zero = first?.kind === 'end' ? `the drawn end face at ${run.start_corner}` : `the middle of corner ${run.start_corner}`;
+  if (Math.abs(run.lo) < 0.05) return `Stations count from ${zero}; so do the sheets.`;
+  const way = run.lo < 0 ? 'before' : 'after';
+  return `Stations count from ${zero}; the sheets measure from the end face as laid, ${length(Math.abs(run.lo))} ${way} it.`;
 }
 
 // Stations below the wall, and where its corners are.
