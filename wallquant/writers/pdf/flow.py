@@ -86,9 +86,9 @@ class Flow:
         """Write a sentence; with `mark` a bar stands before it."""
         inset = self.size * 0.9 if mark else 0.0
         lines = wrapped(plain(words), self.width_of_text - inset, self.size, BOLD if bold else FONT)
-        self.need(self.leading * min(3, len(lines)))  # no last word stands alone on a page of its own
-        for line in lines:
-            self.need(self.leading)
+        for n, line in enumerate(lines):
+            alone = len(lines) > 1 and n in (0, len(lines) - 2)  # a column neither ends with the first line nor begins with the last
+            self.need(self.leading * (2 if alone else 1))
             self.y -= self.leading
             if mark:
                 self.book.line(self.x + 1, self.y - 1.5, self.x + 1, self.y + self.size * 0.85, 2.2)
