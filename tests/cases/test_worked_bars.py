@@ -115,6 +115,14 @@ def test_a_piece_that_no_core_unit_fits_is_drilled() -> None:
         assert pieces.solid[row] == pytest.approx(full, rel=1e-9)
 
 
+def test_a_hole_at_the_end_of_a_piece_says_how_far_off_it_is() -> None:
+    """A bar at 30 in a hole of 100, and ten units end 5999 after they begin at 1: the hole reaches 21 over the end, and 25 is asked."""
+    laid = house.lay([house.wall("A", (0, 0), (6000, 0))], settings={"vertical_bars": {"schedule": "R1: 30 mm"}})
+    [said] = {f.text for f in laid.findings if f.code == "bars.thin-web" and f.place.piece == "R1-C01-01"}
+    assert int(laid.work.pieces.start[0]) == mm(1)
+    assert said.startswith("The hole for the bar at 30 mm in R1 leaves 0 mm to the end of R1-C01-01, 25 mm is asked; a bar 46 mm farther")
+
+
 def test_bars_are_steps_in_their_order() -> None:
     laid = house.lay([house.wall("A", (0, 0), (6000, 0))], settings={"vertical_bars": {"schedule": "R1: 100 mm"}})
     kinds = [s.kind for s in make_steps(laid.work, {}) if s.items]

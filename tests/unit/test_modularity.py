@@ -159,6 +159,13 @@ def test_piers_and_opening(tmp_path: Path) -> None:
     assert (door.met, door.below, door.above, door.half) == ("", 601 * MM, 1201 * MM, 901 * MM)
 
 
+def test_a_pier_that_no_piece_is_short_enough_for_misses_the_module(tmp_path: Path) -> None:
+    """50 mm beside a door: it is set aside without a cut, and is not on the module for that."""
+    door = "{name: D, at: 50, width: 1001, sill: 0, height: 2010}"
+    found = [s for s in sized(tmp_path, wall("A", (0, 0), (5000, 0), openings=door)) if s.what == "pier" and s.measured == 50 * MM]
+    assert [(s.met, s.below, s.cuts) for s in found] == [("", None, 0)]
+
+
 def test_levels(tmp_path: Path) -> None:
     """Bed 10, courses of 199 and 1: bearing lines at 10 + 200 k, tops at 209 + 200 k; the fit takes 0 to 12.7 mm up."""
     hole = "{{name: N, at: 2399, width: 1201, sill: {sill}, height: {height}}}"

@@ -130,7 +130,7 @@ def _fitted(
             code="bars.thin-web",
             severity="warning",
             text=f"The hole for the bar at {text(cross.station, system)} in {run.name} leaves {text(left, system)} to the {where} of "
-            f"{pieces.names[row]}; {more} more is asked: show it to the engineer, who may move the bar",
+            f"{pieces.names[row]}, {text(WEB, system)} is asked; a bar {more} farther from there has it: show it to the engineer",
             place=Place(
                 run=run.name, storey=run.storey, piece=pieces.names[row], course=int(pieces.course[row]), start=cross.station,
                 end=cross.station,

@@ -111,7 +111,8 @@ class _Run:
         one = several[0]
         if (turned := family.one_end()) is not None:
             one, met, cuts = turned, self._met(turned), sum(c for _, c, _ in judged)
-        if cuts == 0:
+        book = self.run.catalogue
+        if cuts == 0 and one.length >= book.least_piece - book.head_joint.nominal:  # what is shorter is set aside, and costs more than cuts
             met = "full"
         middle = (one.first.station + one.last.station) // 2
         below, above, half = self.module.near(one.length, _more(one))
