@@ -54,9 +54,25 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
     InputError, RuleError
         One sentence: what is wrong with the model, the job, a catalogue or a plugin.
     """
+    building, read = drawn(model, job, plugins)
+    return plan_of(building, read, model.name, job, plugins)
+
+
+def drawn(model: Path, job: Job, plugins: Plugins) -> tuple[Building, Sequence[Finding]]:
+    """Read a model, and nothing more.
+
+    Raises
+    ------
+    InputError
+        One sentence: what is wrong with the model or the job.
+    """
     with _given():
         reader = importer(model, job, plugins)
-    building, read = reader(model)
+    return reader(model)
+
+
+def plan_of(building: Building, read: Sequence[Finding], model: str, job: Job, plugins: Plugins) -> Plan:
+    """Plan a building that is read: `read` are its reader's findings, `model` the name of its file; errors as those of `plan`."""
     left: dict[str, Finding] = {}
     with _given():
         _without_failing(job, left, lambda: jobs.configure(job, plugins.rules.values(), without=left))
@@ -87,7 +103,7 @@ def _without_failing(job: Job, left: dict[str, Finding], make: Callable[[], T]) 
 
 
 def _made(
-    model: Path,
+    model: str,
     job: Job,
     building: Building,
     network: graph.Network,
@@ -120,7 +136,7 @@ def _made(
             continue
         notes = (*notes, f"The part of {first} is begun at corner {corner}, the lower end of its longest run, since there is no survey.")
     return Plan(
-        model=model.name,
+        model=model,
         job=job,
         system=system,
         catalogue=network.catalogue,
@@ -188,7 +204,7 @@ def _given() -> Iterator[None]:
         raise error if isinstance(error, (InputError, RuleError)) else InputError(str(error)) from error
 
 
-def importer(model: Path, job: Job, plugins: Plugins) -> Any:
+def importer(model: Path, job: Job, plugins: Plugins) -> Callable[[Path], tuple[Building, Sequence[Finding]]]:
     """Return the function that reads this file: by the job's word, else by the file's suffix."""
     known: dict[str, Any] = {**OURS, **plugins.importers}
     if job.importer is not None:

@@ -496,7 +496,7 @@ def test_interrupted(run: Run, model: Path, monkeypatch: pytest.MonkeyPatch) -> 
     def stops(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(pipeline, "plan", stops)
+    monkeypatch.setattr(pipeline, "plan_of", stops)
     done = run("plan", model, "-o", "out")
     assert (done.code, done.out, done.err) == (130, "", "wallquant: interrupted\n")
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from wallquant.findings import Finding
     from wallquant.plugins import Plugins
 
-COMMANDS = ("plan", "check", "audit", "compare", "survey", "rules", "catalogues", "job")
+COMMANDS = ("plan", "check", "fit", "audit", "compare", "survey", "rules", "catalogues", "job")
 """In the order in which people need them; module `wallquant.cli.NAME` has the command as `command`."""
 
 DONE, FOUND, INPUT, FAULT, INTERRUPTED = 0, 1, 2, 3, 130

@@ -1,4 +1,4 @@
-"""Options that plan and check share, and the plan that they ask for."""
+"""Options that plan, check and fit share, and the plan that they ask for."""
 
 from __future__ import annotations
 
@@ -12,11 +12,13 @@ import click
 from wallquant.cli import Sentence, told, vetted
 
 if TYPE_CHECKING:
+    from wallquant.building import Building
     from wallquant.findings import Finding
     from wallquant.job import Job
     from wallquant.plugins import Plugins
     from wallquant.writers.plan import Plan
 
+T = TypeVar("T")
 F = TypeVar("F", bound=Callable[..., Any])
 
 SHARED = (
@@ -39,7 +41,7 @@ SHARED = (
 
 
 def shared(function: F) -> F:
-    """Add the options that plan and check share."""
+    """Add the options that plan, check and fit share."""
     for option in reversed(SHARED):
         function = option(function)
     return function
@@ -68,6 +70,14 @@ def plugins_of(job: Job) -> Plugins:
 
 def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
     """Plan the model; progress on the screen only where someone looks."""
+    building, read = opened(model, job, plugins)
+    from wallquant import pipeline
+
+    return observed(lambda: pipeline.plan_of(building, read, model.name, job, plugins), plugins)
+
+
+def opened(model: Path, job: Job, plugins: Plugins) -> tuple[Building, Sequence[Finding]]:
+    """Read the model: the building, and what its reader found."""
     from wallquant import pipeline
 
     if model.is_dir():
@@ -80,13 +90,26 @@ def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
         raise Sentence(f"{model} cannot be opened ({error.strerror or error}); name a model file") from error
     if sys.stderr is not None and sys.stderr.isatty():
         click.echo(f"reading and laying {model.name} ...", err=True)
-    try:
-        plan = pipeline.plan(model, job, plugins)
+    return _guarded(lambda: pipeline.drawn(model, job, plugins))
+
+
+def observed(make: Callable[[], Plan], plugins: Plugins) -> Plan:
+    """Make a plan, and show it to the plugins that want to see it."""
+
+    def made() -> Plan:
+        plan = make()
         for observer in plugins.observers:
             observer(plan)
+        return plan
+
+    return _guarded(made)
+
+
+def _guarded(make: Callable[[], T]) -> T:
+    try:
+        return make()
     except SystemExit as error:
         raise Sentence("a plugin ended the program before the plan was made; leave out the plugins one by one to find it") from error
-    return plan
 
 
 def exit_code(findings: Sequence[Finding], fail_on: str) -> int:
