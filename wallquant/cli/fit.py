@@ -22,6 +22,15 @@ if TYPE_CHECKING:
     from wallquant.writers.plan import Plan
 
 
+COUNTS = (
+    ("cuts", "cut pieces"),
+    ("cuts_bound", "proven least"),
+    ("pieces", "pieces"),
+    ("units_bought", "units to buy, before waste"),
+)
+"""What is told of both plans, and its words."""
+
+
 @click.command(name="fit")
 @shared
 @click.option("--most", metavar="LENGTH", help="The farthest that anything may move ('150 mm', or '6 in' where inches are read).")
@@ -127,15 +136,9 @@ def _lines(change: Change[Plan], moves: tuple[Told, ...], limits: Limits) -> Ite
     if change.thicknesses:
         steps.insert(1, ("other thickness", _counts(change.laid)))
     rows = [("Laid", *(name for name, _ in steps))]
-    for name, say in (
-        ("cut pieces", lambda c: f"{c['cuts']:,}"),
-        ("proven least", lambda c: f"{c['cuts_bound']:,}"),
-        ("pieces", lambda c: f"{c['pieces']:,}"),
-        ("units to buy, before waste", lambda c: f"{c['units_bought']:,}"),
-        ("set aside, m2", lambda c: f"{c['set_aside_m2']:.2f}"),
-        ("warnings and errors", lambda c: str(c["findings"]["warning"] + c["findings"]["error"])),
-    ):
-        rows.append((name, *(say(c) for _, c in steps)))
+    rows += [(name, *(f"{c[key]:,}" for _, c in steps)) for key, name in COUNTS]
+    rows.append(("set aside, m2", *(f"{c['set_aside_m2']:.2f}" for _, c in steps)))
+    rows.append(("warnings and errors", *(str(c["findings"]["warning"] + c["findings"]["error"]) for _, c in steps)))
     wide = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
     for name, *cells in rows:
         yield "  ".join([name.ljust(wide[0]), *(c.rjust(w) for c, w in zip(cells, wide[1:], strict=True))])

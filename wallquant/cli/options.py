@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 F = TypeVar("F", bound=Callable[..., Any])
 
+MODEL = click.argument("model", type=click.Path(path_type=Path))
+SURVEY = click.option("--survey", metavar="SHOTS.csv", help="Slab shots: x, y and level or rod reading, or the name of a corner.")
 SHARED = (
-    click.argument("model", type=click.Path(path_type=Path)),
     click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file with settings; the options below go before it."),
     click.option("--catalogue", metavar="NAME|FILE", help="Catalogue of units; without it the one whose thicknesses fit most wall area."),
     click.option(
@@ -30,7 +31,6 @@ SHARED = (
         is_flag=True,
         help="Lay virtual units where no thickness fits, and lintels made to measure where no stock one does.",
     ),
-    click.option("--survey", metavar="SHOTS.csv", help="Slab shots: x, y and level or rod reading, or the name of a corner."),
     click.option("--masons", type=click.IntRange(1, 1000), help="Masons on site (2)."),
     click.option("--set", "settings", multiple=True, metavar="RULE.PARAM=VALUE", help="Set a parameter of a rule; may be repeated."),
     click.option("--plugin", "plugin_paths", multiple=True, metavar="PATH", help="Load a plugin from a file or folder; may be repeated."),
@@ -42,6 +42,11 @@ SHARED = (
 
 def shared(function: F) -> F:
     """Add the options that plan, check and fit share."""
+    return MODEL(SURVEY(settings(function)))
+
+
+def settings(function: F) -> F:
+    """Add the options that do not belong to one model alone: the job's."""
     for option in reversed(SHARED):
         function = option(function)
     return function
