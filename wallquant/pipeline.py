@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wallquant import catalogue as catalogues
-from wallquant import graph, survey
+from wallquant import graph, marks, survey
 from wallquant import job as jobs
 from wallquant.bonding import Bond, bond
-from wallquant.building import Building, element_keys
+from wallquant.building import Building, around, element_keys
 from wallquant.catalogue import Catalogue
 from wallquant.cutting import cut
 from wallquant.findings import Finding, merged
@@ -24,6 +24,7 @@ from wallquant.guard import guarded
 from wallquant.importers import InputError, ifc, wall_list
 from wallquant.job import Job
 from wallquant.layout import Run, Work
+from wallquant.marks import Marks
 from wallquant.ordering import OrderError, Schedule, Shift, Walk, make_steps, needs, places, precedences, ranks, schedule, starts
 from wallquant.plugins import Plugins
 from wallquant.quantities import counted
@@ -75,17 +76,19 @@ def plan_of(building: Building, read: Sequence[Finding], model: str, job: Job, p
     """Plan a building that is read: `read` are its reader's findings, `model` the name of its file; errors as those of `plan`."""
     left: dict[str, Finding] = {}
     with _given():
+        kept = marks.read(Path(job.marks)) if job.marks is not None else None
         _without_failing(job, left, lambda: jobs.configure(job, plugins.rules.values(), without=left))
         book, notes = chosen(building, job, plugins)
         face = book.face_of(job.face) if job.face else None
+    building = around(building, kept.origin) if kept else building
     building, steps = graph.stepped(building, book, face=face, any_thickness=job.any_thickness, gap=job.batter_gap)
     building, doubled = graph.parted(building, book, face=face, any_thickness=job.any_thickness)
-    network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
+    network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness, marks=kept)
 
     def made() -> Plan:
         rules = jobs.configure(job, plugins.rules.values(), without=left)
         found = (*plugins.findings, *read, *steps, *doubled, *joined, *left.values())
-        return _made(model, job, building, network, rules, plugins, found, notes)
+        return _made(model, job, building, network, rules, plugins, found, notes, kept)
 
     return _without_failing(job, left, made)
 
@@ -111,11 +114,12 @@ def _made(
     plugins: Plugins,
     found: Sequence[Finding],
     notes: tuple[str, ...],
+    kept: Marks | None,
 ) -> Plan:
     """Lay, order and count a network with these rules."""
     system = job.units or network.catalogue.system
     rules = guarded(own, plugins.owners, seconds=job.rule_seconds)
-    laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system)
+    laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system, marks=kept)
     slab: survey.Survey | None = None
     if job.survey is not None:
         slab = survey.surveyed(Path(job.survey), laid.work, building.origin, system)

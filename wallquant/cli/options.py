@@ -23,6 +23,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 MODEL = click.argument("model", type=click.Path(path_type=Path))
 SURVEY = click.option("--survey", metavar="SHOTS.csv", help="Slab shots: x, y and level or rod reading, or the name of a corner.")
+MARKS = click.option("--marks", metavar="OLD_OUT", help="Folder of an older plan whose names of runs, corners and pieces are kept.")
 SHARED = (
     click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file with settings; the options below go before it."),
     click.option("--catalogue", metavar="NAME|FILE", help="Catalogue of units; without it the one whose thicknesses fit most wall area."),
@@ -42,7 +43,7 @@ SHARED = (
 
 def shared(function: F) -> F:
     """Add the options that plan, check and fit share."""
-    return MODEL(SURVEY(settings(function)))
+    return MODEL(SURVEY(MARKS(settings(function))))
 
 
 def settings(function: F) -> F:
@@ -60,9 +61,6 @@ def job_of(*, job_file: Path | None, settings: Sequence[str], plugin_paths: Sequ
         raise Sentence(f"there is no job file {job_file}; 'wallquant job new' writes one")
     base = told(lambda: jobs.load(job_file)) if job_file else jobs.Job()
     found: Job = told(lambda: jobs.with_options(base, settings=settings, plugins=plugin_paths, **options))
-    for later in ("marks",):
-        if getattr(found, later) is not None:
-            raise Sentence(f"the job's setting '{later}' is not used by this version yet; take it out of the job file")
     return found
 
 
