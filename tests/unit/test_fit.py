@@ -123,6 +123,21 @@ def test_a_head_goes_to_the_nearest_bearing_line_and_a_sill_to_a_course(tmp_path
     assert said["head"] == "lower the head of N1 (A) and N2 (A) by 90 mm, to 2010 mm above the wall's underside"
 
 
+def test_what_begins_at_the_floor_goes_on_beginning_there(tmp_path: Path) -> None:
+    """The wall begins 300 below the floor, so that the door's sill is off course; its head moves alone."""
+    door = "{name: D, at: 2399, width: 1201, sill: 300, height: 2000}"
+    low = wall("A", (0, 0), (5999, 0), height=2900, holes=door)
+    model = wall_list(tmp_path, low)
+    model.write_text(model.read_text(encoding="utf-8").replace("thickness: 200", "thickness: 200, bottom: -300 mm"), encoding="utf-8")
+    change = changed(model, catalogue="aac-metric", worth=1)
+    assert "head" in {one.what for one in change.levels} and "sill" not in {one.what for one in change.levels}
+    window = low.replace("sill: 300", "sill: 700")
+    model.write_text(
+        wall_list(tmp_path, window).read_text(encoding="utf-8").replace("200, height", "200, bottom: -300 mm, height"), encoding="utf-8"
+    )
+    assert "sill" in {one.what for one in changed(model, catalogue="aac-metric", worth=1).levels}
+
+
 def test_a_top_goes_to_a_course_unless_a_storey_stands_on_it(tmp_path: Path) -> None:
     """Tops at 209 + 200 k: 2450 mm is 41 mm over one, farther than the fit."""
     one = changed(wall_list(tmp_path, ring(6000, 4200, height=2450)), catalogue="aac-metric")

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Container, Iterator, Sequence
 from itertools import pairwise
 
-from wallquant.building import Building, Wall
+from wallquant.building import Building, Opening, Wall
 from wallquant.catalogue import Catalogue
-from wallquant.fitting.modularity import Size
+from wallquant.fitting.modularity import Size, What
 from wallquant.fitting.moving import Level
 from wallquant.masonry import Face
 from wallquant.units import MM, Nm
 
 STOREY: Nm = 1_000 * MM
 """A wall that begins less than this above a top stands on it, a slab between them (drawing habit, project input)."""
+
+FLOOR: Nm = 50 * MM
+"""A sill that is nearer than this to a floor is that of a door, or of a window that reaches to the floor (drawing habit, project input)."""
 
 
 def thicknesses(building: Building, catalogue: Catalogue, face: Face | None, most: Nm) -> tuple[Level, ...]:
@@ -44,6 +47,7 @@ def levels(found: Sequence[Size], building: Building, held: Container[str], most
         Cut pieces that a move has to be worth.
     """
     by: dict[tuple[str, str, Nm, Nm], list[Size]] = {}
+    floors = [one.level for one in building.storeys]
     holes = {o.key: (w, o) for w in building.walls for o in w.openings}
     for s in found:
         if s.met or s.what not in ("sill", "head", "top") or s.place.opening in held:
@@ -54,7 +58,7 @@ def levels(found: Sequence[Size], building: Building, held: Container[str], most
         if level is None:
             continue
         for shift in _nearest(s, most):
-            if s.what == "top" or _stays(*holes[s.place.opening], s.what, shift):
+            if s.what == "top" or _stays(*holes[s.place.opening], s.what, shift, floors):
                 by.setdefault((s.what, s.place.storey, level, shift), []).append(s)
                 break
     return tuple(_grouped(by, building, worth))
@@ -79,10 +83,12 @@ def _nearest(s: Size, most: Nm) -> list[Nm]:
     return sorted((shift for shift in shifts if shift and abs(shift) <= most), key=lambda shift: (abs(shift), shift))
 
 
-def _stays(wall: Wall, o: object, what: str, shift: Nm) -> bool:
-    """Whether an opening stays one, within its wall."""
-    sill, head = o.sill + (what == "sill") * shift, o.head + (what == "head") * shift  # type: ignore[attr-defined]
-    return bool(sill + MM < head and sill >= wall.bottom and head <= max(z for _, z in wall.top))
+def _stays(wall: Wall, o: Opening, what: What, shift: Nm, floors: Sequence[Nm]) -> bool:
+    """Whether an opening stays one, within its wall; what begins at a floor goes on beginning there."""
+    if what == "sill" and any(abs(o.sill - floor) <= FLOOR for floor in floors):
+        return False
+    sill, head = o.sill + (what == "sill") * shift, o.head + (what == "head") * shift
+    return sill + MM < head and sill >= wall.bottom and head <= max(z for _, z in wall.top)
 
 
 def _sloped(storey: str, building: Building) -> bool:
