@@ -7,7 +7,7 @@ A wall's stations run along its centre line from `Wall.start` (0) to `Wall.end`;
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import hypot
 
 from wallquant.units import Nm
@@ -201,6 +201,20 @@ class Building:
     project_guid: str = ""
     sources: dict[str, str] = field(default_factory=dict)
     map_place: MapPlace | None = None
+
+
+def around(building: Building, origin: Point) -> Building:
+    """Return the building with its plan coordinates relative to another origin."""
+    x, y = building.origin[0] - origin[0], building.origin[1] - origin[1]
+    if not (x or y):
+        return building
+
+    def to(point: Point) -> Point:
+        return point[0] + x, point[1] + y
+
+    walls = (replace(w, start=to(w.start), end=to(w.end), footprint=tuple(map(to, w.footprint))) for w in building.walls)
+    aside = (replace(s, footprint=tuple(map(to, s.footprint))) for s in building.set_aside)
+    return replace(building, walls=tuple(walls), set_aside=tuple(aside), origin=origin)
 
 
 def element_keys(walls: Iterable[Wall], aside: Iterable[SetAside]) -> dict[str, str]:

@@ -15,6 +15,12 @@ SUMMARY = "summary.json"
 RUN = "run.json"
 FINDINGS = "findings.json"
 REPORT = "report.html"
+BATCH = "batch.csv"
+BATCH_COLUMNS = (
+    "model", "folder", "exit", "walls", "walls_laid", "set_aside_m2", "pieces", "cuts", "cuts_bound", "units_bought", "errors", "warnings",
+    "notes", "said",
+)  # fmt: skip
+"""The table of `wallquant batch`, a row a model; `said` is the sentence about one that was not planned."""
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "pieces.csv": (

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wallquant import catalogue as catalogues
-from wallquant import graph, survey
+from wallquant import graph, marks, survey
 from wallquant import job as jobs
 from wallquant.bonding import Bond, bond
 from wallquant.bonding.telling import once
-from wallquant.building import Building, element_keys
+from wallquant.building import Building, around, element_keys
 from wallquant.catalogue import Catalogue
 from wallquant.cutting import cut
 from wallquant.findings import Finding, merged
@@ -25,6 +25,7 @@ from wallquant.guard import guarded
 from wallquant.importers import InputError, ifc, wall_list
 from wallquant.job import Job
 from wallquant.layout import Run, Work
+from wallquant.marks import Marks
 from wallquant.ordering import OrderError, Schedule, Shift, Walk, make_steps, needs, places, precedences, ranks, schedule, starts
 from wallquant.plugins import Plugins
 from wallquant.quantities import counted
@@ -55,22 +56,40 @@ def plan(model: Path, job: Job, plugins: Plugins) -> Plan:
     InputError, RuleError
         One sentence: what is wrong with the model, the job, a catalogue or a plugin.
     """
+    building, read = drawn(model, job, plugins)
+    return plan_of(building, read, model.name, job, plugins)
+
+
+def drawn(model: Path, job: Job, plugins: Plugins) -> tuple[Building, Sequence[Finding]]:
+    """Read a model, and nothing more.
+
+    Raises
+    ------
+    InputError
+        One sentence: what is wrong with the model or the job.
+    """
     with _given():
         reader = importer(model, job, plugins)
-    building, read = reader(model)
+    return reader(model)
+
+
+def plan_of(building: Building, read: Sequence[Finding], model: str, job: Job, plugins: Plugins) -> Plan:
+    """Plan a building that is read: `read` are its reader's findings, `model` the name of its file; errors as those of `plan`."""
     left: dict[str, Finding] = {}
     with _given():
+        kept = marks.read(Path(job.marks)) if job.marks is not None else None
         _without_failing(job, left, lambda: jobs.configure(job, plugins.rules.values(), without=left))
         book, notes = chosen(building, job, plugins)
         face = book.face_of(job.face) if job.face else None
+    building = around(building, kept.origin) if kept else building
     building, steps = graph.stepped(building, book, face=face, any_thickness=job.any_thickness, gap=job.batter_gap)
     building, doubled = graph.parted(building, book, face=face, any_thickness=job.any_thickness)
-    network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness)
+    network, joined = graph.build(building, book, face=face, any_thickness=job.any_thickness, marks=kept)
 
     def made() -> Plan:
         rules = jobs.configure(job, plugins.rules.values(), without=left)
         found = (*plugins.findings, *read, *steps, *doubled, *joined, *left.values())
-        return _made(model, job, building, network, rules, plugins, found, notes)
+        return _made(model, job, building, network, rules, plugins, found, notes, kept)
 
     return _without_failing(job, left, made)
 
@@ -88,7 +107,7 @@ def _without_failing(job: Job, left: dict[str, Finding], make: Callable[[], T]) 
 
 
 def _made(
-    model: Path,
+    model: str,
     job: Job,
     building: Building,
     network: graph.Network,
@@ -96,11 +115,12 @@ def _made(
     plugins: Plugins,
     found: Sequence[Finding],
     notes: tuple[str, ...],
+    kept: Marks | None,
 ) -> Plan:
     """Lay, order and count a network with these rules."""
     system = job.units or network.catalogue.system
     rules = guarded(own, plugins.owners, seconds=job.rule_seconds)
-    laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system)
+    laid, told = bond(network, building, rules, heads=job.heads, sills=job.sills, system=system, marks=kept)
     found = once(found, laid.accounts, {w.guid: w for w in building.walls})
     slab: survey.Survey | None = None
     if job.survey is not None:
@@ -122,7 +142,7 @@ def _made(
             continue
         notes = (*notes, f"The part of {first} is begun at corner {corner}, the lower end of its longest run, since there is no survey.")
     return Plan(
-        model=model.name,
+        model=model,
         job=job,
         system=system,
         catalogue=network.catalogue,
@@ -190,7 +210,7 @@ def _given() -> Iterator[None]:
         raise error if isinstance(error, (InputError, RuleError)) else InputError(str(error)) from error
 
 
-def importer(model: Path, job: Job, plugins: Plugins) -> Any:
+def importer(model: Path, job: Job, plugins: Plugins) -> Callable[[Path], tuple[Building, Sequence[Finding]]]:
     """Return the function that reads this file: by the job's word, else by the file's suffix."""
     known: dict[str, Any] = {**OURS, **plugins.importers}
     if job.importer is not None:

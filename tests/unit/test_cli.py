@@ -266,7 +266,6 @@ BAD: list[tuple[list[str], tuple[str, ...]]] = [
     (["plan", "MODEL", "-o", "out", "--job", "job.yaml"], ("job.yaml", "mason")),
     (["plan", "MODEL", "-o", "out", "--job", "face.yaml"], ("600x300",)),
     (["plan", "MODEL", "-o", "out", "--job", "survey.yaml"], ("shots.csv", "cannot be read")),
-    (["check", "MODEL", "--job", "marks.yaml"], ("marks", "not used by this version")),
     (["plan", "MODEL", "-o", "out", "--plugin", "none.py"], ("none.py",)),
     (["plan", "MODEL", "-o", "out", "--plugin", "broken.py"], ("broken.py", "no such luck")),
     (["plan", "MODEL", "-o", "out", "--write", "xlsz"], ("xlsz",)),
@@ -293,7 +292,6 @@ def test_every_error_is_one_line(run: Run, model: Path, tmp_path: Path, line: li
     (tmp_path / "job.yaml").write_text("schema: wallquant.job/1\nmason: 3\n", encoding="utf-8")
     (tmp_path / "face.yaml").write_text("face: 600x300\n", encoding="utf-8")
     (tmp_path / "survey.yaml").write_text("survey: shots.csv\n", encoding="utf-8")
-    (tmp_path / "marks.yaml").write_text("marks: old\n", encoding="utf-8")
     (tmp_path / "broken.py").write_text("raise RuntimeError('no such\\n luck')\n", encoding="utf-8")
     (tmp_path / "taken").mkdir()
     (tmp_path / "taken" / "letter.txt").write_text("mine", encoding="utf-8")
@@ -496,7 +494,7 @@ def test_interrupted(run: Run, model: Path, monkeypatch: pytest.MonkeyPatch) -> 
     def stops(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(pipeline, "plan", stops)
+    monkeypatch.setattr(pipeline, "plan_of", stops)
     done = run("plan", model, "-o", "out")
     assert (done.code, done.out, done.err) == (130, "", "wallquant: interrupted\n")
 

@@ -76,7 +76,7 @@ def test_a_model_too_much_for_us_is_our_fault(error: Exception, tmp_path: Path, 
     def fail(*_: object) -> None:
         raise error
 
-    monkeypatch.setattr(pipeline, "plan", fail)
+    monkeypatch.setattr(pipeline, "plan_of", fail)
     monkeypatch.chdir(tmp_path)
     sentence = refused(run("check", wall_list(tmp_path)), 3)
     (file,) = tmp_path.glob("wallquant-fault-*.txt")

@@ -3,8 +3,8 @@
 Rooms: `asking` (rules' sentences to problems), `beds` and `coursing` (levels), `cells` (the face cut into courses), `corners` and
 `phases` (who passes), `problem`, `puts`, `intervals`, `span`, `wholes`, `pair` and `stack` (head joints), `forbidding` and `giving`
 (windows that leave no layout), `solving` (all runs), `stamping` (pieces as columns), `conflicts`, `standing` and `rounds` (what cannot be
-laid is left out, and the rest solved again), `placing` (items), `bars` and `cores` (bars), `laid` and `ledger` (what is laid against
-what is drawn), `telling` (findings).
+laid is left out, and the rest solved again), `placing` (items), `bars` and `cores` (bars), `marking` (names of an older plan), `laid`
+and `ledger` (what is laid against what is drawn), `telling` (findings).
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from wallquant.bonding.facing import beyond
 from wallquant.bonding.guests import guests
 from wallquant.bonding.laid import region
 from wallquant.bonding.ledger import Account, accounts
+from wallquant.bonding.marking import marked
 from wallquant.bonding.placing import placed
 from wallquant.bonding.rounds import laid_out
 from wallquant.bonding.sharing import shares
@@ -36,6 +37,7 @@ from wallquant.findings import Finding
 from wallquant.graph import Network, level_at
 from wallquant.guard import guarded
 from wallquant.layout import TIED, Bridge, Corner, Work
+from wallquant.marks import Marks
 from wallquant.rules import Item, Rule, RuleError
 from wallquant.units import Nm
 from wallquant.workers import spread
@@ -73,6 +75,7 @@ def bond(
     system: str = "mm",
     start_corners: Mapping[str, str] | None = None,
     workers: int = 0,
+    marks: Marks | None = None,
 ) -> tuple[Bond, tuple[Finding, ...]]:
     """Lay every run of a network block by block.
 
@@ -91,6 +94,8 @@ def bond(
         Where laying starts, by the first run of each connected part; by default the end of the longest run with the lower station.
     workers : int
         Most processes that solve large models (0: one a processor where that is safe); the result is the same for any number.
+    marks : Marks, optional
+        Of an older plan, whose names pieces keep that are in their old place.
 
     Raises
     ------
@@ -104,6 +109,8 @@ def bond(
     by_name = {r.name: r for r in runs}
     items = _items(asked, extras, solved, patterns, corners)
     pieces, placed_items, of_bars = cored(laid.pieces, items, by_name, network.catalogue, system)
+    if marks is not None:  # what a piece is, and so whether it is the old one, is known with its cores; what is told of them has names
+        pieces, placed_items, of_bars = cored(marked(laid.pieces, pieces, by_name, marks), items, by_name, network.catalogue, system)
     walls = {w.guid: w for w in building.walls}
     work = Work(
         catalogue=network.catalogue,

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from wallquant.findings import Finding
     from wallquant.plugins import Plugins
 
-COMMANDS = ("plan", "check", "audit", "compare", "survey", "rules", "catalogues", "job")
+COMMANDS = ("plan", "check", "fit", "audit", "compare", "survey", "batch", "rules", "catalogues", "job")
 """In the order in which people need them; module `wallquant.cli.NAME` has the command as `command`."""
 
 DONE, FOUND, INPUT, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
@@ -155,25 +155,28 @@ def _guarded(run: Callable[[], Any]) -> int:
             click.echo(err=True)  # the terminal's line begins with ^C
         _say("interrupted")
         return INTERRUPTED
-    except click.UsageError as error:
-        where = error.ctx.command_path if error.ctx else "wallquant"
-        _say(f"{error.format_message().rstrip('.')}; '{where} --help' shows how it is called")
-        return INPUT
-    except click.ClickException as error:
-        _say(error.format_message())
-        return INPUT
     except BrokenPipeError:
         return _read_enough()
     except Exception as error:
+        code, sentence = verdict(error)
+        _say(sentence)
         if isinstance(error, OSError) and error.errno == ENOSPC:
-            _say(f"there is no room left to write ({error.filename or 'the results'}); make room, and run it again")
             _read_enough()
-            return INPUT
-        if _is_input(error):
-            _say(str(error))
-            return INPUT
-        _say(f"a fault of wallquant itself ({type(error).__name__}); please send us the file {_fault_file()}")
-        return FAULT
+        return code
+
+
+def verdict(error: Exception) -> tuple[int, str]:
+    """Return the exit code of an error and its sentence; a fault of ours leaves a file to send us."""
+    if isinstance(error, click.UsageError):
+        where = error.ctx.command_path if error.ctx else "wallquant"
+        return INPUT, f"{error.format_message().rstrip('.')}; '{where} --help' shows how it is called"
+    if isinstance(error, click.ClickException):
+        return INPUT, error.format_message()
+    if isinstance(error, OSError) and error.errno == ENOSPC:
+        return INPUT, f"there is no room left to write ({error.filename or 'the results'}); make room, and run it again"
+    if _is_input(error):
+        return INPUT, str(error)
+    return FAULT, f"a fault of wallquant itself ({type(error).__name__}); please send us the file {_fault_file()}"
 
 
 def _read_enough() -> int:

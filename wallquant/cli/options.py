@@ -1,4 +1,4 @@
-"""Options that plan and check share, and the plan that they ask for."""
+"""Options that plan, check and fit share, and the plan that they ask for."""
 
 from __future__ import annotations
 
@@ -12,15 +12,19 @@ import click
 from wallquant.cli import Sentence, told, vetted
 
 if TYPE_CHECKING:
+    from wallquant.building import Building
     from wallquant.findings import Finding
     from wallquant.job import Job
     from wallquant.plugins import Plugins
     from wallquant.writers.plan import Plan
 
+T = TypeVar("T")
 F = TypeVar("F", bound=Callable[..., Any])
 
+MODEL = click.argument("model", type=click.Path(path_type=Path))
+SURVEY = click.option("--survey", metavar="SHOTS.csv", help="Slab shots: x, y and level or rod reading, or the name of a corner.")
+MARKS = click.option("--marks", metavar="OLD_OUT", help="Folder of an older plan whose names of runs, corners and pieces are kept.")
 SHARED = (
-    click.argument("model", type=click.Path(path_type=Path)),
     click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file with settings; the options below go before it."),
     click.option("--catalogue", metavar="NAME|FILE", help="Catalogue of units; without it the one whose thicknesses fit most wall area."),
     click.option(
@@ -28,7 +32,6 @@ SHARED = (
         is_flag=True,
         help="Lay virtual units where no thickness fits, and lintels made to measure where no stock one does.",
     ),
-    click.option("--survey", metavar="SHOTS.csv", help="Slab shots: x, y and level or rod reading, or the name of a corner."),
     click.option("--masons", type=click.IntRange(1, 1000), help="Masons on site (2)."),
     click.option("--set", "settings", multiple=True, metavar="RULE.PARAM=VALUE", help="Set a parameter of a rule; may be repeated."),
     click.option("--plugin", "plugin_paths", multiple=True, metavar="PATH", help="Load a plugin from a file or folder; may be repeated."),
@@ -39,7 +42,12 @@ SHARED = (
 
 
 def shared(function: F) -> F:
-    """Add the options that plan and check share."""
+    """Add the options that plan, check and fit share."""
+    return MODEL(SURVEY(MARKS(settings(function))))
+
+
+def settings(function: F) -> F:
+    """Add the options that do not belong to one model alone: the job's."""
     for option in reversed(SHARED):
         function = option(function)
     return function
@@ -53,9 +61,6 @@ def job_of(*, job_file: Path | None, settings: Sequence[str], plugin_paths: Sequ
         raise Sentence(f"there is no job file {job_file}; 'wallquant job new' writes one")
     base = told(lambda: jobs.load(job_file)) if job_file else jobs.Job()
     found: Job = told(lambda: jobs.with_options(base, settings=settings, plugins=plugin_paths, **options))
-    for later in ("marks",):
-        if getattr(found, later) is not None:
-            raise Sentence(f"the job's setting '{later}' is not used by this version yet; take it out of the job file")
     return found
 
 
@@ -68,6 +73,14 @@ def plugins_of(job: Job) -> Plugins:
 
 def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
     """Plan the model; progress on the screen only where someone looks."""
+    building, read = opened(model, job, plugins)
+    from wallquant import pipeline
+
+    return observed(lambda: pipeline.plan_of(building, read, model.name, job, plugins), plugins)
+
+
+def opened(model: Path, job: Job, plugins: Plugins) -> tuple[Building, Sequence[Finding]]:
+    """Read the model: the building, and what its reader found."""
     from wallquant import pipeline
 
     if model.is_dir():
@@ -80,13 +93,26 @@ def planned(model: Path, job: Job, plugins: Plugins) -> Plan:
         raise Sentence(f"{model} cannot be opened ({error.strerror or error}); name a model file") from error
     if sys.stderr is not None and sys.stderr.isatty():
         click.echo(f"reading and laying {model.name} ...", err=True)
-    try:
-        plan = pipeline.plan(model, job, plugins)
+    return _guarded(lambda: pipeline.drawn(model, job, plugins))
+
+
+def observed(make: Callable[[], Plan], plugins: Plugins) -> Plan:
+    """Make a plan, and show it to the plugins that want to see it."""
+
+    def made() -> Plan:
+        plan = make()
         for observer in plugins.observers:
             observer(plan)
+        return plan
+
+    return _guarded(made)
+
+
+def _guarded(make: Callable[[], T]) -> T:
+    try:
+        return make()
     except SystemExit as error:
         raise Sentence("a plugin ended the program before the plan was made; leave out the plugins one by one to find it") from error
-    return plan
 
 
 def exit_code(findings: Sequence[Finding], fail_on: str) -> int:

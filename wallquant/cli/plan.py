@@ -18,6 +18,7 @@ from wallquant.files import REPORT, RUN_SCHEMA, SUMMARY
 from wallquant.findings import SEVERITIES, by_cause
 
 if TYPE_CHECKING:
+    from wallquant.job import Job
     from wallquant.plugins import Plugins
     from wallquant.writers.plan import Plan
 
@@ -36,22 +37,15 @@ def command(model: Path, out: Path, extra: str | None, form: str, **options: Any
 
     Writes a folder with a page to look at (report.html), every piece, the laying sequence, materials, cuts and findings.
     """
-    job = job_of(**options, write=tuple(w.strip() for w in extra.split(",") if w.strip()) if extra else ())
+    job = job_of(**options, write=listed(extra))
     plugins = plugins_of(job)
-    from wallquant.writers import BUILT_IN, built_in
-
-    known = sorted({*BUILT_IN, *plugins.writers})
-    unknown = [w for w in job.write if w not in known]
-    if unknown:
-        raise Sentence(f"no writer is called '{unknown[0]}'; there are: {', '.join(known)}")
+    vet_writers(job, plugins)
     from wallquant.writers import folder
 
     if Path(realpath(model)).is_relative_to(realpath(out)):
         raise Sentence(f"{model} lies in {out}, which would be replaced; name another folder with -o")
     folder.vet(out)
-    plan = planned(model, job, plugins)
-    writers = {w: built_in(w) if w in BUILT_IN else _named(w, plugins) for w in job.write}
-    folder.write(plan, out, run=_run(model, plugins), writers=writers)
+    plan = write(model, out, job, plugins)
     if form == "json":
         head = json.loads((out / SUMMARY).read_text(encoding="utf-8"))
         by = Counter(f.severity for f in plan.findings)
@@ -62,10 +56,41 @@ def command(model: Path, out: Path, extra: str | None, form: str, **options: Any
     return exit_code(plan.findings, job.fail_on)
 
 
+def listed(extra: str | None) -> tuple[str, ...]:
+    """Return the writers that --write names."""
+    return tuple(w.strip() for w in extra.split(",") if w.strip()) if extra else ()
+
+
+def vet_writers(job: Job, plugins: Plugins) -> None:
+    """Refuse a writer that is not known.
+
+    Raises
+    ------
+    Sentence
+        It names those there are.
+    """
+    from wallquant.writers import BUILT_IN
+
+    known = sorted({*BUILT_IN, *plugins.writers})
+    unknown = [w for w in job.write if w not in known]
+    if unknown:
+        raise Sentence(f"no writer is called '{unknown[0]}'; there are: {', '.join(known)}")
+
+
+def write(model: Path, out: Path, job: Job, plugins: Plugins) -> Plan:
+    """Plan a model and write the plan's folder."""
+    from wallquant.writers import BUILT_IN, built_in, folder
+
+    plan = planned(model, job, plugins)
+    writers = {w: built_in(w) if w in BUILT_IN else _named(w, plugins) for w in job.write}
+    folder.write(plan, out, run=_run(model, plugins), writers=writers)
+    return plan
+
+
 def _named(name: str, plugins: Plugins) -> Callable[[Plan, Path], None]:
     """Return a plugin's writer; what it raises becomes one sentence that names it."""
 
-    def write(plan: Plan, folder: Path) -> None:
+    def made(plan: Plan, folder: Path) -> None:
         try:
             plugins.writers[name](plan, folder)
         except Exception as error:
@@ -73,7 +98,7 @@ def _named(name: str, plugins: Plugins) -> Callable[[Plan, Path], None]:
             who = plugins.owners.get(f"writer {name}", "")
             raise Sentence(f"writer {name} of plugin {who} failed ({said}); leave it out of --write, or repair the plugin") from error
 
-    return write
+    return made
 
 
 def _run(model: Path, plugins: Plugins) -> dict[str, Any]:

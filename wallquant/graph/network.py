@@ -17,9 +17,11 @@ from wallquant.graph.flush import flush
 from wallquant.graph.infills import Filled, infills
 from wallquant.graph.lines import snapped
 from wallquant.graph.merging import Strip, set_aside, strips
+from wallquant.graph.naming import number, renamed
 from wallquant.graph.overlaps import overlapping
 from wallquant.graph.planes import EndPlane
 from wallquant.layout import Corner, Infill, Jamb, Junction, Part, Plane, Role, Run, RunOpening
+from wallquant.marks import Marks
 from wallquant.masonry import KINDS, Face, Unit
 from wallquant.units import MM, Nm, mm_text
 
@@ -47,7 +49,7 @@ class Network:
 
 
 def build(
-    building: Building, catalogue: Catalogue, *, face: Face | None = None, any_thickness: bool = False
+    building: Building, catalogue: Catalogue, *, face: Face | None = None, any_thickness: bool = False, marks: Marks | None = None
 ) -> tuple[Network, tuple[Finding, ...]]:
     """Turn walls into corners and runs.
 
@@ -61,6 +63,8 @@ def build(
         Of the catalogue; its default otherwise.
     any_thickness : bool
         Make a virtual unit of the drawn thickness where no unit of the catalogue fits, and let rules ask for lintels made to measure.
+    marks : Marks, optional
+        Of an older plan whose names are kept.
 
     Returns
     -------
@@ -92,14 +96,16 @@ def build(
         aside.append(set_aside(one.wall, reason))
         findings.append(_aside(one.wall, "graph.infill", reason))
     runs, corners = _records(made, found, [one for one in filled if one.host not in gone], catalogue)
+    if marks is not None:
+        runs, corners = renamed(runs, corners, marks)
     graph = _graph(runs, corners)
     parts = tuple(
         sorted(
             (
-                tuple(sorted({d["run"] for _, _, d in graph.subgraph(c).edges(data=True)}, key=_number))
+                tuple(sorted({d["run"] for _, _, d in graph.subgraph(c).edges(data=True)}, key=number))
                 for c in nx.connected_components(graph)
             ),
-            key=lambda p: _number(p[0]),
+            key=lambda p: number(p[0]),
         )
     )
     return Network(runs=runs, corners=corners, parts=parts, graph=graph, set_aside=tuple(aside), catalogue=catalogue), (
@@ -107,10 +113,6 @@ def build(
         *more,
         *(f for f in (*thinned, *told) if f.place.wall not in gone),
     )
-
-
-def _number(name: str) -> int:
-    return int(name[1:])
 
 
 def _units(

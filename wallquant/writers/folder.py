@@ -7,11 +7,12 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from wallquant.files import FINDINGS, REPORT, RUN, SCHEMA, SUMMARY, read_json
+from wallquant.files import BATCH, FINDINGS, REPORT, RUN, SCHEMA, SUMMARY, read_json
 from wallquant.findings import Finding
 from wallquant.units import MM, Nm
 from wallquant.workers import WORTH, ahead, at_most
@@ -81,6 +82,19 @@ def write(plan: Plan, out: Path, *, run: Mapping[str, Any], writers: Mapping[str
         If the place is taken by something else, or cannot be written.
     """
     vet(out)
+    with swapped(out) as made:
+        _fill(plan, made, run, writers)
+
+
+@contextmanager
+def swapped(out: Path) -> Iterator[Path]:
+    """Give a new folder beside `out` to be filled, and swap it in whole when it is; until then, and if it fails, the old one stays.
+
+    Raises
+    ------
+    OutputError
+        If the place cannot be written.
+    """
     place = Path(os.path.realpath(out))  # a link stays, and the folder that it names is written
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -88,7 +102,7 @@ def write(plan: Plan, out: Path, *, run: Mapping[str, Any], writers: Mapping[str
     except OSError as error:
         raise OutputError(f"{out} cannot be written ({error.strerror or error}); choose another folder with -o") from error
     try:
-        _fill(plan, made, run, writers)
+        yield made
         made.chmod(0o755)
         old = Path(tempfile.mkdtemp(prefix=f".{place.name}-old-", dir=place.parent)) if place.exists() else None
         if old is not None:
@@ -125,6 +139,26 @@ def vet(out: Path) -> None:
         raise OutputError(f"{out} is a file; name a folder with -o")
     if not out.is_dir() or not any(out.iterdir()):
         return
+    if (out / BATCH).is_file():
+        raise OutputError(f"{out} holds the plans of a batch; name another folder with -o")
+    _vet_plan(out)
+
+
+def vet_batch(out: Path) -> None:
+    """Refuse a place that the plans of a batch cannot take without loss: errors as those of `vet`."""
+    if not (out / BATCH).is_file():
+        vet(out)
+        if (out / SUMMARY).is_file():
+            raise OutputError(f"{out} holds a plan; name another folder with -o, for a batch makes a folder of plans")
+        return
+    for one in sorted(out.iterdir()):
+        if one.is_dir() and not one.is_symlink():
+            _vet_plan(one)
+        elif one.name != BATCH and not one.name.startswith("."):
+            raise OutputError(f"{one} is no part of the batch there; move it away, or name another folder with -o")
+
+
+def _vet_plan(out: Path) -> None:
     try:
         known = read_json(out / SUMMARY)["files"]
         ours = {*known, RUN, SUMMARY}

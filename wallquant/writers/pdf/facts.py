@@ -214,8 +214,13 @@ class Facts:
 
     def mark_of(self, name: str) -> str:
         """A piece's name without its run's, from the name."""
-        run, _, rest = name.partition("-")
-        return rest if run in self.plan.work.runs else name
+        row = self.row_of.get(name)
+        return name if row is None else self.mark(row)
+
+    @cached_property
+    def row_of(self) -> Mapping[str, int]:
+        """The row of each piece by its name."""
+        return {name: row for row, name in enumerate(self.pieces.names)}
 
     def cut_words(self, row: int) -> str:
         """What is done to a piece besides the square cuts that its size says: ``rake``, ``notch, drill``."""

@@ -72,8 +72,9 @@ function findMark(said) {
   const found = byId('found');
   found.textContent = '';
   if (!wanted) return;
-  const first = wanted.split('-')[0];
-  const index = building.runs.findIndex((run) => plain(run.run) === first);
+  const has = (i) => pieces(i).names.some((name) => plain(name) === wanted);
+  const likely = building.runs.findIndex((run, i) => wanted.startsWith(`${plain(run.run)}-`) && has(i));
+  const index = likely < 0 ? building.runs.findIndex((_, i) => has(i)) : likely; // a name is kept where a piece is of another run now
   const piece = index < 0 ? -1 : pieces(index).names.findIndex((name) => plain(name) === wanted);
   if (piece >= 0) {
     chooseRun(index);
