@@ -127,7 +127,7 @@ def least_change(
     element = element_keys(now.building.walls, now.building.set_aside)
     things = Things(now.work, {w.guid for w in building.walls}, element, widths=widths)
     tables = Tables(work=now.work, things=things, offsets=now.bond.offsets, step=limits.step, reach=limits.reach)
-    found = solve(tables.all(), list(things.gaps()), limits)
+    found = solve(tables.all(), list(things.gaps()), limits, walls=things.walls)
     trial = _Trial(building, now, things, lay, limits.worth)
     moves = trial.kept(found)
     after = trial.laid({m.number: m.by for m in moves})
