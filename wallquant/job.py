@@ -36,7 +36,9 @@ Value = Annotated[object, PlainValidator(_plain), WithJsonSchema({"type": ["stri
 Text = Annotated[str, Field(min_length=1)]
 Flag = Annotated[bool, Strict()]
 Thing = Annotated[int, Strict(), Field(ge=0, le=1000)]
+Day = Annotated[int, Strict(), Field(ge=1, le=10_000)]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+WEEKDAYS: tuple[str, ...] = get_args(Weekday)
 Measured = Literal["all", "over 0.1 m2", "over 0.5 m2", "over 2.5 m2", "over 2 ft2", "over 10 ft2"]
 DxfHolds = Literal["pieces", "cuts", "cores", "U units", "lintels", "openings", "items", "text", "dimensions"]
 if TYPE_CHECKING:
@@ -114,6 +116,8 @@ class Job(Model):
         "site", "How far offcuts are carried: a unit is cut for pieces of the same course of a run, run, storey, day or anywhere on site."
     )
     start_weekday: Weekday = _field("monday", "Day of the week of day 1; rules may ask for days on which work is begun.")
+    rest_days: tuple[Weekday, ...] = _field(("saturday", "sunday"), "Days of the week without work; grout and mortar set on them too.")
+    days_off: tuple[Day, ...] = _field((), "Single days without work, like holidays, by their number: 1 is the first day of the plan.")
     day_start: TimeOfDay = _field("07:00", "When a working day starts, as hh:mm.")
     day_hours: Annotated[float, Strict()] = _field(8.0, "Hours of work in a day.", gt=0, le=24, allow_inf_nan=False)
     staging: Staging | None = _field(None, "How pallets stand on the slab: edge, strip for work, reach.")
@@ -157,6 +161,13 @@ class Job(Model):
                 raise ValueError(f"how many there are of '{name}' is said by {setting}; leave it out here")
         return given
 
+    @field_validator("rest_days")
+    @classmethod
+    def _some_day_is_worked(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        if set(value) == set(WEEKDAYS):
+            raise ValueError("no day of the week is left to work on; leave one out")
+        return value
+
     @property
     def day_start_seconds(self) -> int:
         """Seconds from midnight to the start of a working day."""
@@ -166,7 +177,17 @@ class Job(Model):
     @property
     def first_weekday(self) -> int:
         """Day of the week of day 1, Monday 0."""
-        return get_args(Weekday).index(self.start_weekday)
+        return WEEKDAYS.index(self.start_weekday)
+
+    @property
+    def worked(self) -> frozenset[int]:
+        """Days of the week with work, Monday 0."""
+        return frozenset(n for n, name in enumerate(WEEKDAYS) if name not in self.rest_days)
+
+    @property
+    def week_off(self) -> frozenset[int]:
+        """Days without work in every week of the plan, day 1 being 0."""
+        return frozenset((WEEKDAYS.index(name) - self.first_weekday) % 7 for name in self.rest_days)
 
     def error(self, path: Sequence[str | int], problem: str) -> ValueError:
         """Return the error that says `problem` of the setting at `path`, with file and line where the job came from a file."""

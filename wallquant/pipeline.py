@@ -265,7 +265,7 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
     findings: list[Finding] = []
     while True:
         try:
-            net = precedences(work, asked)
+            net = precedences(work, asked, worked=job.worked)
             break
         except OrderError as error:
             named = {r for r in error.rules if r and any(p.rule == r for p in asked)}
@@ -279,7 +279,7 @@ def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[W
     times = schedule(
         net,
         masons=job.masons,
-        shift=Shift(seconds=round(job.day_hours * 3600)),
+        shift=Shift(seconds=round(job.day_hours * 3600), week_off=job.week_off, days_off=frozenset(day - 1 for day in job.days_off)),
         panels=ranks(work),
         first=starts(work, steps),
         resources={name: count for name, count in things.items() if count},

@@ -149,7 +149,7 @@ def test_the_slider_the_days_and_the_run_follow_each_other(show: Open, plan: dic
 def test_a_day_is_jumped_to(show: Open, plan: dict[str, Any]) -> None:
     page = show(plan)
     steps = plan["tables"]["steps.csv"]
-    page.select_option("#step-day", label="Day 2")
+    page.select_option("#step-day", label="Day 2, Tuesday")
     first = int((steps["day"] == 2).to_numpy().argmax())
     assert int(page.input_value("#step-at")) == first + 1
     assert page.locator("#step-text").text_content() == steps["text"].iloc[first]

@@ -70,12 +70,14 @@ def used(made: ordering.Graph, plan: ordering.Schedule, now: int) -> Counter[str
     made=graphs(),
     masons=st.integers(1, 4),
     shift=st.sampled_from((HOUR, 8 * HOUR, 10 * HOUR, DAY)),
+    rest=st.sampled_from((frozenset(), frozenset({5, 6}), frozenset({0, 1, 3}))),
+    off=st.frozensets(st.integers(0, 9), max_size=3),
     metres=st.one_of(st.none(), st.lists(st.integers(0, 900), min_size=14, max_size=14)),
 )
 def test_schedules_keep_precedences_crews_and_shifts_and_never_beat_the_bound(
-    made: ordering.Graph, masons: int, shift: int, metres: list[int] | None
+    made: ordering.Graph, masons: int, shift: int, rest: frozenset[int], off: frozenset[int], metres: list[int] | None
 ) -> None:
-    hours = ordering.Shift(seconds=shift)
+    hours = ordering.Shift(seconds=shift, week_off=rest, days_off=off)
     walk = ordering.Walk(places=[(1000 * m, 0) for m in metres]) if metres else None
     plan = ordering.schedule(made, masons=masons, shift=hours, resources=STOCK, walk=walk)
     start, end = plan.start.tolist(), plan.end.tolist()

@@ -24,6 +24,7 @@ from wallquant.rules import Precedence
 
 HALF_HOUR = 1800
 SHIFT = ordering.Shift(seconds=8 * 3600)
+RESTING = ordering.Shift(seconds=8 * 3600, week_off=frozenset({2, 3}), days_off=frozenset({1, 7}))
 STOCK = {"hoist": 1}
 
 
@@ -49,7 +50,7 @@ def little(draw: Random) -> ordering.Graph:
     return precedence.build(steps, asked)
 
 
-def optimum(graph: ordering.Graph, masons: int, most: int) -> int:
+def optimum(graph: ordering.Graph, masons: int, most: int, shift: ordering.Shift) -> int:
     """Return the least clock second at which all can be done, of at most `most`."""
     model = cp_model.CpModel()
     spans, taken, lifted, starts = [], [], [], []
@@ -58,8 +59,9 @@ def optimum(graph: ordering.Graph, masons: int, most: int) -> int:
         starts.append(start)
         if step.kind == "hold":
             continue
-        into = model.new_int_var(0, SHIFT.seconds - max(step.seconds, 1), "")
-        model.add(start == DAY * model.new_int_var(0, most // DAY, "") + into)
+        into = model.new_int_var(0, shift.seconds - max(step.seconds, 1), "")
+        days = [day for day in range(most // DAY + 1) if day % 7 not in shift.week_off and day not in shift.days_off]
+        model.add(start == DAY * model.new_int_var_from_domain(cp_model.Domain.from_values(days), "") + into)
         if step.seconds:
             spans.append(model.new_fixed_size_interval_var(start, step.seconds, ""))
             taken.append(2 if masons > 1 and "two people" in step.resources else 1)
@@ -79,17 +81,18 @@ def optimum(graph: ordering.Graph, masons: int, most: int) -> int:
     return round(solver.objective_value)
 
 
+@pytest.mark.parametrize("shift", [SHIFT, RESTING], ids=["daily", "resting"])
 @pytest.mark.parametrize("masons", [1, 2, 3])
-def test_no_bound_is_above_the_optimum(masons: int) -> None:
+def test_no_bound_is_above_the_optimum(masons: int, shift: ordering.Shift) -> None:
     draw = Random(masons)
     reached = sharper = 0
     for _ in range(40):
         graph = little(draw)
-        made = ordering.schedule(graph, masons=masons, shift=SHIFT, resources=STOCK)
-        best = SHIFT.working(optimum(graph, masons, int(made.end.max())))
-        first = least_time(graph, masons, SHIFT, STOCK)
-        windows = Windows.of(graph, SHIFT, loads_of(graph, masons, SHIFT, STOCK))
-        assert windows.possible(SHIFT.until(best))
+        made = ordering.schedule(graph, masons=masons, shift=shift, resources=STOCK)
+        best = shift.working(optimum(graph, masons, int(made.end.max()), shift))
+        first = least_time(graph, masons, shift, STOCK)
+        windows = Windows.of(graph, shift, loads_of(graph, masons, shift, STOCK))
+        assert windows.possible(shift.until(best))
         bound = windows.least(first, made.seconds)
         assert first <= bound <= best <= made.seconds
         assert made.bound <= best
@@ -99,13 +102,14 @@ def test_no_bound_is_above_the_optimum(masons: int) -> None:
     assert sharper >= 1, "windows tell more than paths and work shared by all"
 
 
-def test_windows_hold_the_best_schedule() -> None:
+@pytest.mark.parametrize("shift", [SHIFT, RESTING], ids=["daily", "resting"])
+def test_windows_hold_the_best_schedule(shift: ordering.Shift) -> None:
     """Each step of an optimal schedule lies between its earliest start and its latest end."""
     draw = Random(9)
     for _ in range(40):
         graph = little(draw)
-        made = ordering.schedule(graph, masons=2, shift=SHIFT, resources=STOCK)
-        windows = Windows.of(graph, SHIFT, loads_of(graph, 2, SHIFT, STOCK))
+        made = ordering.schedule(graph, masons=2, shift=shift, resources=STOCK)
+        windows = Windows.of(graph, shift, loads_of(graph, 2, shift, STOCK))
         start, end = windows.latest(int(made.end.max()))
         assert (windows.start <= made.start).all()
         assert (windows.end <= made.end).all()

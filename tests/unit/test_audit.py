@@ -324,6 +324,18 @@ def test_more_masons_or_hours_than_the_summary_has(plan: Path) -> None:
     assert any("outside the 0.5 h of a day" in one.text for one in audit(plan) if one.code == "audit.I8")
 
 
+def test_work_on_a_day_of_rest(plan: Path) -> None:
+    """Work on day 1 is wrong where that is a day of the week without work, or a single day off."""
+    site = {"masons": 99, "day_hours": 24, "start_weekday": "saturday", "rest_days": [], "days_off": []}
+    days = {int(row["day"]) for row in made.rows_of(plan / "steps.csv") if row["crew"]}
+    made.change(plan, lambda s: s.update(site=dict(site, rest_days=["saturday"])))
+    assert 1 in days and any("on day 1, which is a day without work" in one.text for one in audit(plan) if one.code == "audit.I8")
+    made.change(plan, lambda s: s.update(site=dict(site, days_off=[1])))
+    assert any("on day 1, which is a day without work" in one.text for one in audit(plan) if one.code == "audit.I8")
+    made.change(plan, lambda s: s.update(site=site))
+    assert not [one for one in audit(plan) if one.code == "audit.I8"]
+
+
 # I9
 
 

@@ -112,6 +112,10 @@ WRONG = {
     "masons: 2000": "1:9: masons: '2000' is to be at most 1000",
     "day_start: 25:00": "1:12: day_start: '25:00' does not do here; write a time of day, like '07:00'",
     "day_hours: 0": "1:12: day_hours: '0' is to be more than 0",
+    "rest_days: [monday, tuesday, wednesday, thursday, friday, saturday, sunday]": (
+        "1:12: rest_days: no day of the week is left to work on; leave one out"
+    ),
+    "days_off: [0]": "1:12: days_off[0]: '0' is to be at least 1",
     "heads: {a: 2100}": "1:12: heads.a: a length needs its unit; write '2100 mm', or like '7-7/8 in'",
     "write: xlsx": "1:8: write: 'xlsx' is to be a list",
     "any_thickness: 1": "1:16: any_thickness: '1' is to be true or false",

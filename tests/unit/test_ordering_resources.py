@@ -10,7 +10,9 @@ import pytest
 
 from tests.unit import ordering_work as site
 from wallquant import ordering
-from wallquant.ordering.precedence import weekdays
+from wallquant.layout import Step
+from wallquant.ordering import precedence
+from wallquant.ordering.days import weekdays
 from wallquant.rules import Item, Precedence
 from wallquant.units import MM
 
@@ -89,6 +91,26 @@ def test_calendars_of_two_rules_meet() -> None:
     asked = [Precedence(first=(), then=("a",), calendar=words, rule=f"r{n}") for n, words in enumerate(("mon thu", "thu fri"))]
     (turn,) = plan({"a": 1}, asked).turns
     assert turn.day == 4
+
+
+def test_days_without_work_are_passed_over() -> None:
+    """Day 1 is a Thursday; Saturday, Sunday and the holiday on day 5 rest, mortar sets on."""
+    shift = ordering.Shift(week_off=frozenset({2, 3}), days_off=frozenset({4}))
+    made = plan({"a": 6, "b": 6, "c": 6}, [Precedence(first=("b",), then=("c",), lag=24 * HOUR, rule="r")], shift=shift)
+    assert [t.day for t in made.turns] == [1, 2, 6]
+    assert made.hours == made.hours_bound == 22
+
+
+def test_work_on_a_day_of_rest_is_told_and_begun_on_any_day() -> None:
+    asked = [Precedence(first=(), then=("a",), calendar=words, rule="r") for words in ("sat", "sat tue", "moonday")]
+    steps = [Step(name="a", kind="line", seconds=HOUR, panel="R1", part="R1")]
+    net = precedence.build(steps, asked, worked=frozenset(range(5)))
+    (turn,) = ordering.schedule(net, shift=ordering.Shift(week_off=frozenset({5, 6}))).turns
+    assert turn.day == 2
+    unknown, rest = net.findings
+    assert "'moonday' (rule r)" in unknown.text
+    assert (rest.code, rest.severity) == ("order.no-day", "warning")
+    assert "rest_days" in rest.text and "'sat'" in rest.text
 
 
 @pytest.mark.parametrize(

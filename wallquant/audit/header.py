@@ -87,7 +87,12 @@ class Header:
     lead_courses: float | None
     masons: float | None
     day_hours: float | None
+    rest_days: frozenset[int]
+    days_off: frozenset[int]
     files: dict[str, str]
+
+
+WEEK = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 def header(raw: Value) -> Header:
@@ -118,8 +123,19 @@ def header(raw: Value) -> Header:
         lead_courses=leads[0].number() if leads and leads[0] else None,
         masons=site["masons"].number() if site else None,
         day_hours=site["day_hours"].number() if site else None,
+        rest_days=_rest_days(site) if site else frozenset(),
+        days_off=frozenset(round(day.number()) for day in days.items()) if site and (days := site.maybe("days_off")) else frozenset(),
         files={key: raw["files"][key].text() for key in sorted(raw["files"].each(lambda _: 0.0))},
     )
+
+
+def _rest_days(site: Value) -> frozenset[int]:
+    """Return the days without work in each week of the plan, day 1 being 1; 0 is the seventh."""
+    named = site.maybe("rest_days")
+    if named is None:
+        return frozenset()
+    first = WEEK.index(site["start_weekday"].text())
+    return frozenset((WEEK.index(day.text()) - first + 1) % 7 for day in named.items())
 
 
 def _or_zero(value: Value) -> float:

@@ -88,6 +88,10 @@ def _crews(plan: Plan, start: Floats, end: Floats) -> list[Finding]:
             if start[at] % 24 > shift + HOUR or (end[at] - HOUR) % 24 > shift + HOUR:
                 text = f"steps.csv: step {names[at]} is worked on from {start[at]:g} h to {end[at]:g} h, outside the {shift:g} h of a day"
                 found.append(broken("I8", text, measured=f"{start[at] % 24:g} h", wanted=f"within {shift:g} h"))
+            for day in {int(start[at] // 24) + 1, int((end[at] - HOUR) // 24) + 1} if end[at] > start[at] + HOUR else ():
+                if day % 7 in plan.header.rest_days or day in plan.header.days_off:
+                    text = f"steps.csv: step {names[at]} is worked on on day {day}, which is a day without work"
+                    found.append(broken("I8", text, measured=f"day {day}", wanted="a day of work"))
     return found
 
 

@@ -14,12 +14,12 @@ from typing import Any
 from wallquant import strictyaml
 from wallquant.cli import Sentence
 from wallquant.files import FINDINGS, SUMMARY
+from wallquant.job import WEEKDAYS
 from wallquant.units import mm, text
 
 HOUR = "mason hour"
 """The item of a price list that is an hour of a mason on site, waiting included."""
 OFFCUTS = "offcuts and kerfs "
-WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _WHOLE = ("pcs", "bag", "pallet")
 
 

@@ -1,6 +1,6 @@
 """How early the work can be done at best: a bound that no plan with so many masons can beat.
 
-It is worked out in working time, the clock with the nights cut out: `working` maps one to the other.  A lag of the clock may
+It is worked out in working time, the clock with nights and days off cut out: `working` maps one to the other.  A lag of the clock may
 run over nights, so only the working time that it takes up wherever it lies is counted; then the bound holds for every schedule
 that keeps to the shifts (see `Shift.begin`).
 """
@@ -35,13 +35,14 @@ def earliest(graph: Graph, shift: Shift, before: _Ints | None = None) -> _Ints:
     """
     pointer, then, gap = graph.pointer.tolist(), graph.then.tolist(), graph.lag.tolist()
     seconds, held = [s.seconds for s in graph.steps], [s.kind == "hold" for s in graph.steps]
-    start = graph.release.tolist()
+    start, whole, daily = graph.release.tolist(), shift.seconds, shift.daily
     if before is not None:
         start = [max(at, shift.clock(least)) for at, least in zip(start, before.tolist(), strict=True)]
     for step in graph.order.tolist():
         done = start[step] + seconds[step]
         # Most steps are begun and done within the day at once.
-        if not held[step] and (start[step] % DAY + seconds[step] > shift.seconds or start[step] % DAY >= shift.seconds):
+        rest = start[step] % DAY
+        if not held[step] and (rest + seconds[step] > whole or rest >= whole or not (daily or shift.open(start[step] // DAY))):
             start[step] = shift.begin(start[step], seconds[step])
             done = shift.finish(start[step], seconds[step])
         for arc in range(pointer[step], pointer[step + 1]):
@@ -104,7 +105,7 @@ def least_time(graph: Graph, masons: int, shift: Shift, resources: Mapping[str, 
     loads = loads_of(graph, masons, shift, resources or {})
     earlier, later = shares(graph, loads)
     early = earliest(graph, shift, earlier)
-    head = early // DAY * shift.seconds + np.minimum(early % DAY, shift.seconds)
+    head = shift.all_working(early)
     after = tails(graph, taken, shift.least(graph.lag), later) - taken
     best = int((head + taken + after).max())
     for load, whole in loads:

@@ -114,18 +114,14 @@ class _Aim:
         day = self.latest[late] // DAY
         first = int(day.min())
         late = late[day == first]
-        behind = self._working(start[late]) - self._working(self.latest[late])
+        shift = self.problem.shift
+        behind = shift.all_working(start[late]) - shift.all_working(self.latest[late])
         return one.last, -first, int(np.maximum(behind, 1).sum())
 
     def near(self, start: _Ints, value: Value) -> _Ints:
         """Return the steps of the day on which a pass falls behind first, and of the day before; all where there are none."""
         on = np.flatnonzero((start // DAY == -value[1]) | (start // DAY == -value[1] - 1))
         return on if len(on) else np.arange(len(start))
-
-    def _working(self, clock: _Ints) -> _Ints:
-        whole = self.problem.shift.seconds
-        out: _Ints = clock // DAY * whole + np.minimum(clock % DAY, whole)
-        return out
 
 
 def _drawn(draw: Random, most: int, count: int) -> _Ints:

@@ -5,7 +5,7 @@ The graph's nodes are the steps of a plan and, after them, the holds that rules 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from wallquant.findings import Finding
 from wallquant.layout import Step, Work
+from wallquant.ordering.days import EVERY, Asked, weekdays
 from wallquant.ordering.steps import step_of
 from wallquant.ordering.support import resting
 from wallquant.ordering.tasks import between
@@ -25,7 +26,6 @@ BUILT_IN = ("items", "it is built in between the courses there")
 """Rule and reason of what comes before and after the steps of items."""
 PAIR = "two people"
 """The resource of a step that takes two masons, where there are two."""
-DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 NEVER = -1
 """`most_lag` where there is no limit."""
 
@@ -100,7 +100,7 @@ class Graph:
             yield Link(first=names[first], then=names[then], lag=lag, most_lag=limit, rule=rule, reason=reason)
 
 
-def precedences(work: Work, asked: Iterable[Precedence] = ()) -> Graph:
+def precedences(work: Work, asked: Iterable[Precedence] = (), *, worked: Collection[int] = EVERY) -> Graph:
     """Return the graph of a plan's steps: support, where items are built in, and what rules ask.
 
     Parameters
@@ -110,6 +110,8 @@ def precedences(work: Work, asked: Iterable[Precedence] = ()) -> Graph:
     asked : iterable of Precedence
         In any order.  One with a `hold` becomes a step between all of its first and all of its then; its lag runs before
         the hold.
+    worked : collection of int
+        Days of the week with work, Monday 0.
 
     Returns
     -------
@@ -124,7 +126,7 @@ def precedences(work: Work, asked: Iterable[Precedence] = ()) -> Graph:
     owner = step_of(work.steps, len(work.pieces)).astype(np.int64)
     first, then = owner[below], owner[above]
     keep = (first != then) & (first >= 0) & (then >= 0)
-    return build(work.steps, asked, support=(first[keep], then[keep]), built=between(work, work.steps, owner))
+    return build(work.steps, asked, support=(first[keep], then[keep]), built=between(work, work.steps, owner), worked=worked)
 
 
 def build(
@@ -133,6 +135,7 @@ def build(
     *,
     support: tuple[_Ints, _Ints] | None = None,
     built: tuple[_Ints, _Ints] | None = None,
+    worked: Collection[int] = EVERY,
 ) -> Graph:
     """Return the graph of steps, of arcs `support` and `built` (numbers of steps) and of precedences asked; see `precedences`."""
     nodes = list(steps)
@@ -147,7 +150,7 @@ def build(
         reasons.append(BUILT_IN)
         arcs.pairs(*built, lag=0, most=NEVER, why=known[BUILT_IN])
     release: dict[int, int] = {}
-    unheeded: dict[tuple[str, str], int] = {}
+    asked_days = Asked()
     for one in sorted(asked, key=_sort_key):
         firsts, thens = _numbers(one, one.first, number), _numbers(one, one.then, number)
         why = known.setdefault((one.rule, one.reason or one.hold), len(reasons))
@@ -161,12 +164,13 @@ def build(
                 own[one.resource] = max(own.get(one.resource, 0), one.amount)
                 amounts = tuple(own[name] for name in sorted(own))
                 nodes[node] = replace(nodes[node], resources=tuple(sorted(own)), amounts=amounts if max(amounts) > 1 else ())
-        if one.calendar and (days := weekdays(one.calendar)):
+        named = weekdays(one.calendar)
+        if days := tuple(d for d in named if d in worked):
             for node in thens:
                 both = tuple(d for d in days if d in nodes[node].days) if nodes[node].days else days
                 nodes[node] = replace(nodes[node], days=both or days)
         elif one.calendar:
-            unheeded[one.rule, one.calendar] = unheeded.get((one.rule, one.calendar), 0) + 1
+            asked_days.miss(one, known=bool(named))
         if one.hold:
             hold = _hold(one, nodes, len(nodes) - len(steps) + 1, number)
             number[hold.name] = len(nodes)
@@ -179,7 +183,7 @@ def build(
     released = np.zeros(len(nodes), np.int64)
     for node, at in release.items():
         released[node] = at
-    findings = _unheeded(unheeded)
+    findings = tuple(asked_days.findings())
     order = _topological(nodes, table, reasons)
     first, then, lag, most_lag, why_of = table
     return Graph(
@@ -194,23 +198,6 @@ def build(
         order=order,
         findings=findings,
     )
-
-
-def weekdays(words: str) -> tuple[int, ...]:
-    """Return the days of a calendar like 'mon thu', Monday 0; none where a word is no day of the week."""
-    said = words.replace(",", " ").lower().split()
-    found = [next((n for n, day in enumerate(DAYS) if len(word) >= 3 and day.startswith(word)), -1) for word in said]
-    return tuple(sorted(set(found))) if found and min(found) >= 0 else ()
-
-
-def _unheeded(found: Mapping[tuple[str, str], int]) -> tuple[Finding, ...]:
-    """Return one finding that names all resources and calendars that rules ask for."""
-    if not found:
-        return ()
-    asked = ", ".join(f"'{word}' (rule {rule})" for rule, word in sorted(found))
-    text = f"The order of work does not know these days: {asked}; see to it on site, or name days of the week like 'tue thu'."
-    rules = tuple(sorted({rule for rule, _ in found}))
-    return (Finding(code="order.not-heeded", severity="note", text=text, times=sum(found.values()), rules=rules),)
 
 
 def _sort_key(one: Precedence) -> tuple[object, ...]:

@@ -122,13 +122,15 @@ class Problem:
         then = np.array(self.then, np.int64)
         first = np.repeat(np.arange(count), np.diff(self.pointer))
         order = np.argsort(then, kind="stable")
+        shut = turned_from(clock, self.shift)
         return replace(
             self,
+            shift=self.shift.turned(shut),
             pointer=np.searchsorted(then[order], np.arange(count + 1)).tolist(),
             then=first[order].tolist(),
             lag=np.array(self.lag, np.int64)[order].tolist(),
             left=np.bincount(first, minlength=count).tolist(),
-            release=[turned_from(clock, self.shift) - clock] * count,
+            release=[shut - clock] * count,
             days={},
             walk=None,
         )

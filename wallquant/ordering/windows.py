@@ -156,7 +156,7 @@ def earliest(side: Side, shift: Shift, opening: Mapping[int, Gate], release: Seq
         Clock seconds before which steps do not start, whatever comes before them.
     """
     pointer, then, lag, seconds, held = side.pointer, side.then, side.lag, side.seconds, side.held
-    start, end, whole = list(release), [0] * len(seconds), shift.seconds
+    start, end, whole, daily = list(release), [0] * len(seconds), shift.seconds, shift.daily
     head = np.zeros(len(start), np.int64)
     for step in side.order:
         at, length = start[step], seconds[step]
@@ -164,10 +164,10 @@ def earliest(side: Side, shift: Shift, opening: Mapping[int, Gate], release: Seq
             at = max(at, shift.clock(opening[step].opens(head)))
         done = at + length
         # Steps of no length may as well end the day as begin the next.
-        if not held[step] and at % DAY + length > whole:
+        if not held[step] and (at % DAY + length > whole or not (daily or not length or shift.open(at // DAY))):
             at = shift.begin(at, length)
             done = shift.finish(at, length)
-        start[step], end[step], head[step] = at, done, at // DAY * whole + min(at % DAY, whole)
+        start[step], end[step], head[step] = at, done, shift.working(at)
         for arc in range(pointer[step], pointer[step + 1]):
             if done + lag[arc] > start[then[arc]]:
                 start[then[arc]] = done + lag[arc]
@@ -196,7 +196,7 @@ class Windows:
     def latest(self, clock: int) -> tuple[_Ints, _Ints]:
         """Return the clock seconds at which each step starts and is done at the latest, where all is done at `clock`."""
         shut = turned_from(clock, self.shift)
-        start, end = earliest(self.back, self.shift, self.behind, [shut - clock] * len(self.start))
+        start, end = earliest(self.back, self.shift.turned(shut), self.behind, [shut - clock] * len(self.start))
         return shut - end, shut - start
 
     def possible(self, clock: int) -> bool:
@@ -204,7 +204,7 @@ class Windows:
         start, end = self.latest(clock)
         if (start < self.start).any():
             return False
-        head, last = self._working(self.start), self._working(end)
+        head, last = self.shift.all_working(self.start), self.shift.all_working(end)
         return not any(_crowded(work, head, last, whole) for work, whole in self.loads)
 
     def least(self, low: int, high: int) -> int:
@@ -216,10 +216,6 @@ class Windows:
             else:
                 low = middle + 1
         return low
-
-    def _working(self, clock: _Ints) -> _Ints:
-        out: _Ints = clock // DAY * self.shift.seconds + np.minimum(clock % DAY, self.shift.seconds)
-        return out
 
 
 def _crowded(work: _Ints, head: _Ints, last: _Ints, whole: int) -> bool:

@@ -30,6 +30,8 @@ def settings(plan: Plan) -> dict[str, Any]:
         "resources": dict(sorted(job.resources.items())),
         "walking_m_per_min": job.walking,
         "start_weekday": job.start_weekday,
+        "rest_days": list(job.rest_days),
+        "days_off": sorted(job.days_off),
         "day_start": job.day_start,
         "day_hours": job.day_hours,
         "offcuts": job.offcuts,

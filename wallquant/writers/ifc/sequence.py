@@ -9,12 +9,13 @@ from wallquant.writers.ifc.frame import Frame
 from wallquant.writers.ifc.spf import NULL, guid, refs, text
 from wallquant.writers.plan import Plan
 
-DAY_ONE = datetime(2001, 1, 1)
-"""Stands for day 1 of the work, a Monday; a plan has no calendar dates."""
+MONDAY = datetime(2001, 1, 1)
+"""A Monday; a plan has no calendar dates, so day 1 stands at the first day of its name from here on."""
 
 
-def _moment(hours: float) -> str:
-    return text((DAY_ONE + timedelta(seconds=round(hours * 3600))).isoformat())
+def _moment(plan: Plan, hours: float) -> str:
+    start = MONDAY + timedelta(days=plan.job.first_weekday, seconds=plan.job.day_start_seconds + round(hours * 3600))
+    return text(start.isoformat())
 
 
 def _span(seconds: int) -> str:
@@ -30,15 +31,15 @@ def sequence(plan: Plan, frame: Frame, parts: Sequence[int], items: Mapping[int,
     last = max(t.end_h for t in turns)
     schedule = lines.add(
         "IFCWORKSCHEDULE", text(guid(project, "schedule")), NULL, text("Laying sequence"),
-        text("Day 1 stands at 2001-01-01, a Monday; shift all dates by the same number of days."), NULL, NULL, _moment(0), NULL, NULL,
-        NULL, NULL, _moment(0), _moment(last), ".PLANNED.",
+        text(f"Day 1, a {plan.job.start_weekday}, stands at {_moment(plan, 0)[1:11]}; shift all dates by the same number of weeks."),
+        NULL, NULL, _moment(plan, 0), NULL, NULL, NULL, NULL, _moment(plan, 0), _moment(plan, last), ".PLANNED.",
     )  # fmt: skip
     lines.add("IFCRELDECLARES", text(guid(project, "declares")), NULL, NULL, NULL, frame.root, refs([schedule]))
-    whole = _task(frame, "laying", "Laying", "", "", 0, last)
+    whole = _task(plan, frame, "laying", "Laying", "", "", 0, last)
     lines.add("IFCRELASSIGNSTOCONTROL", text(guid(project, "control")), NULL, NULL, NULL, refs([whole]), NULL, schedule)
     tasks: dict[str, int] = {}
     for t in turns:
-        tasks[t.step.name] = _task(frame, t.step.name, t.step.name, t.step.kind, t.step.text, t.start_h, t.end_h)
+        tasks[t.step.name] = _task(plan, frame, t.step.name, t.step.name, t.step.kind, t.step.text, t.start_h, t.end_h)
     lines.add("IFCRELNESTS", text(guid(project, "nests")), NULL, NULL, NULL, whole, refs(tasks.values()))
     for t in turns:
         held = [parts[row] for row in t.step.pieces] + [items[n] for n in t.step.items if n in items]
@@ -54,10 +55,11 @@ def sequence(plan: Plan, frame: Frame, parts: Sequence[int], items: Mapping[int,
             )  # fmt: skip
 
 
-def _task(frame: Frame, key: str, name: str, kind: str, said: str, start: float, end: float) -> int:
+def _task(plan: Plan, frame: Frame, key: str, name: str, kind: str, said: str, start: float, end: float) -> int:
     lines = frame.lines
     lasts = _span(round(end * 3600) - round(start * 3600))
-    time = lines.add("IFCTASKTIME", NULL, ".PREDICTED.", NULL, ".ELAPSEDTIME.", lasts, _moment(start), _moment(end), *(NULL,) * 13)
+    times = (_moment(plan, start), _moment(plan, end))
+    time = lines.add("IFCTASKTIME", NULL, ".PREDICTED.", NULL, ".ELAPSEDTIME.", lasts, *times, *(NULL,) * 13)
     purpose = ".USERDEFINED." if kind == "hold" else ".CONSTRUCTION."
     return lines.add(
         "IFCTASK", text(guid(frame.project, "task", key)), NULL, text(name), text(said) if said else NULL, text(kind or "laying"),

@@ -187,6 +187,10 @@ def _precut(flow: Flow, facts: Facts, day: int, heading: str) -> None:
         return
     say = flow.book.figure
     flow.heading(heading)
+    flow.say(
+        f"{sum(len(rows) for rows in facts.sawn[day].values()):,} pieces with {len(facts.sawn[day]):,} settings of the saw. What of a unit "
+        "is laid on a later day is marked and kept."
+    )
 
     def cells() -> Iterator[tuple[str, ...]]:
         for setting, rows in facts.sawn[day].items():
@@ -197,10 +201,6 @@ def _precut(flow: Flow, facts: Facts, day: int, heading: str) -> None:
 
     flow.table(
         ("unit", "saw to", "no.", "pieces, and the unit that each is from"), (25, 22, 6, 47), cells(), tick=True, right=(2,), strong=(1,)
-    )
-    flow.say(
-        f"{sum(len(rows) for rows in facts.sawn[day].values()):,} pieces with {len(facts.sawn[day]):,} settings of the saw. What of a unit "
-        "is laid on a later day is marked and kept."
     )
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wallquant.files import CUTS
+from wallquant.job import WEEKDAYS
 from wallquant.layout import Bridge, Pieces, Run
 from wallquant.ordering import Turn
 from wallquant.rules import Item
@@ -21,7 +22,6 @@ from wallquant.writers.saw_list import AHEAD, Setting, sawn
 if TYPE_CHECKING:
     from wallquant.writers.plan import Plan
 
-DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 KINDS = {"standard": "", "core": "C", "U": "U", "lintel": "L"}
 """Letter of a kind of unit beside a piece's mark."""
 SAME: Nm = 1_000_000
@@ -185,7 +185,7 @@ class Facts:
 
     def weekday(self, day: int) -> str:
         """Day of the week of a day of the plan."""
-        return DAYS[(self.plan.job.first_weekday + day - 1) % 7]
+        return WEEKDAYS[(self.plan.job.first_weekday + day - 1) % 7].capitalize()
 
     def clock(self, hours: float) -> str:
         """Time of day of an hour from the start of day 1."""

@@ -85,8 +85,10 @@ class Flow:
     def say(self, words: str, *, bold: bool = False, mark: bool = False) -> None:
         """Write a sentence; with `mark` a bar stands before it."""
         inset = self.size * 0.9 if mark else 0.0
-        for line in wrapped(plain(words), self.width_of_text - inset, self.size, BOLD if bold else FONT):
-            self.need(self.leading)
+        lines = wrapped(plain(words), self.width_of_text - inset, self.size, BOLD if bold else FONT)
+        for n, line in enumerate(lines):
+            alone = len(lines) > 1 and n in (0, len(lines) - 2)  # a column neither ends with the first line nor begins with the last
+            self.need(self.leading * (2 if alone else 1))
             self.y -= self.leading
             if mark:
                 self.book.line(self.x + 1, self.y - 1.5, self.x + 1, self.y + self.size * 0.85, 2.2)

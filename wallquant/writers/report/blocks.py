@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from wallquant.writers.report.words import first_weekday
+
 _RING = re.compile(r"\(([^()]+)\)")
 Json = Any
 
@@ -42,6 +44,7 @@ def building_block(summary: Mapping[str, Any], tables: Mapping[str, pd.DataFrame
     step_of = {name: i for i, name in enumerate(_texts(steps["step"]))}
     return {
         "unit": summary["people_unit"],
+        "weekday": first_weekday(summary),
         "units": _units(summary, tables),
         "cuts": sorted(set(_texts(pieces["cut"]))),
         "works": sorted(set(_texts(pieces["work"]))),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from wallquant.findings import SEVERITIES
 from wallquant.writers.report import sawing, schedules
-from wallquant.writers.report.words import Words
+from wallquant.writers.report.words import Words, first_weekday
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,7 +23,7 @@ def context(
     cautions: Iterable[Mapping[str, str]],
 ) -> dict[str, Any]:
     """Return the names that the template uses; parameters as in `wallquant.writers.report.write`."""
-    words = Words(system=summary["people_unit"])
+    words = Words(system=summary["people_unit"], weekday=first_weekday(summary))
     catalogue = summary["catalogue"]
     materials = [_material(row, words) for row in tables["materials.csv"].to_dict("records")]
     causes = _causes([_finding(one, words) for one in sorted(findings, key=lambda one: SEVERITIES.index(one["severity"]))])

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from wallquant import units
+from wallquant.job import WEEKDAYS
 
 _FT2_PER_M2 = (1000 / 304.8) ** 2
 _FT3_PER_M3 = (1000 / 304.8) ** 3
@@ -12,11 +15,22 @@ _LB_PER_KG = 1 / 0.45359237
 """The international pound is 0.45359237 kg exactly (agreement of 1959)."""
 
 
+def first_weekday(summary: Mapping[str, Any]) -> int:
+    """Return the day of the week of a plan's day 1, Monday 0, from its summary.json."""
+    return WEEKDAYS.index(summary.get("site", {}).get("start_weekday", WEEKDAYS[0]))
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Words:
     """Prints numbers in one system: ``mm`` (metric) or ``in`` (feet, inches, pounds)."""
 
     system: str
+    weekday: int = 0
+    """Day of the week of day 1, Monday 0."""
+
+    def day(self, number: int) -> str:
+        """Return a day of the plan, 1 the first, with its name."""
+        return f"Day {number}, {WEEKDAYS[(self.weekday + number - 1) % 7].capitalize()}"
 
     def length(self, mm: float | None) -> str:
         """Return millimetres for people; an unknown length is a dash."""

@@ -56,7 +56,13 @@ function hours(value) {
   return [Math.floor(minutes / 60) ? `${Math.floor(minutes / 60)} h` : '', rest || minutes < 60 ? `${rest} min` : ''].filter(Boolean).join(' ');
 }
 
+// A day of the plan, 1 the first, with its name.
+function dayName(day) {
+  const names = ['Monday', 'Tuesday', 'Wednesday', 'Thursday', 'Friday', 'Saturday', 'Sunday'];
+  return `Day ${day}, ${names[(building.weekday + day - 1) % 7]}`;
+}
+
 // A step's clock: hours run from the start of day 1, nights included.
 function clock(hour) {
-  return `Day ${Math.floor(hour / 24) + 1}, after ${hours(hour % 24)}`;
+  return `${dayName(Math.floor(hour / 24) + 1)}, after ${hours(hour % 24)}`;
 }

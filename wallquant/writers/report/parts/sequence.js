@@ -97,7 +97,7 @@ byId('step-at').addEventListener('input', (event) => { play(false); goStep(Numbe
 function listDays() {
   const first = new Map();
   steps.day.forEach((day, i) => { if (!first.has(day)) first.set(day, i + 1); });
-  const days = [...first].sort((a, b) => a[1] - b[1]).map(([day]) => node('option', { value: day }, `Day ${day}`));
+  const days = [...first].sort((a, b) => a[1] - b[1]).map(([day]) => node('option', { value: day }, dayName(day)));
   byId('step-day').replaceChildren(node('option', { value: '' }, 'Day …'), ...days);
   byId('step-day').disabled = !last;
   byId('step-day').addEventListener('change', (event) => {
@@ -111,7 +111,7 @@ function drawDays() {
   const days = grouped(steps.day.map((day, i) => [day, i]), (pair) => pair[0]);
   byId('day-list').replaceChildren(...[...days].map(([day, pairs], n) => {
     const list = node('ol', { class: 'steps', start: pairs[0][1] + 1 });
-    const fold = node('details', {}, node('summary', {}, `Day ${day}: ${plural(pairs.length, 'step')}`), list);
+    const fold = node('details', {}, node('summary', {}, `${dayName(day)}: ${plural(pairs.length, 'step')}`), list);
     const fill = () => {
       if (!fold.open || list.children.length) return;
       list.append(...pairs.map(([, i]) => {
