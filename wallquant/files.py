@@ -125,6 +125,7 @@ SCHEDULES: dict[str, tuple[str, ...]] = {
     "mixing.csv": ("day", "mortar", "net_l", "waste_l", "bags", "batch_bags", "batches", "bags_to_open"),
     "bars.csv": (
         "bar",
+        "sort",
         "size_mm",
         "stock_mm",
         "order",

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import json
 import re
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -20,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from wallquant.files import SCHEMA, SUMMARY
+from wallquant.files import SCHEMA, SUMMARY, read_json
 from wallquant.units import MM, Nm, mm
 
 SAME: Nm = MM
@@ -165,7 +164,7 @@ def read(out: Path) -> Marks:
         One sentence, where it is no plan or is damaged.
     """
     try:
-        head = json.loads((out / SUMMARY).read_text(encoding="utf-8"))
+        head = read_json(out / SUMMARY)
         schema, origin, sums = head["schema"], head["origin_mm"], head["files"]
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise ValueError(f"{out} is no plan whose marks could be kept; name the folder of one with --marks") from error

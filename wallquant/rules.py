@@ -124,8 +124,8 @@ class Item:
     a straight joint, or pieces ripped in height lie in its way, and goes on behind: quantity and seconds are shared out by length.
 
     A bar that is cut from bought bars has their length as `stock`, and in `lap` how far two lie side by side where one carries on the
-    other.  The engine joins lying ones that touch, counts the laps of those that are longer than `stock` (quantity in m), leaves out
-    what is cut off for less than a lap, and plans the cutting.
+    other; `sort` says what they are where they are no plain bars (``rod``).  The engine joins lying ones that touch, counts the laps
+    of those that are longer than `stock` (quantity in m), leaves out what is cut off for less than a lap, and plans the cutting.
     """
 
     kind: str
@@ -147,6 +147,7 @@ class Item:
     interrupted: bool = False
     stock: Nm = 0
     lap: Nm = 0
+    sort: str = ""
     rule: str = ""
 
 

@@ -25,8 +25,9 @@ def wallquant_rules() -> Iterable[type[Rule]]:
     from wallquant_thinbed.site_cautions import SiteCautions
     from wallquant_thinbed.small_openings import SmallOpenings
     from wallquant_thinbed.stability import Stability
+    from wallquant_thinbed.storey_order import StoreyOrder
     from wallquant_thinbed.vertical_bars import VerticalBars
 
     laid = (RunningBond, LintelBearing, BondBeams, VerticalBars, LevellingCourse, Junctions, MovementJoints, Closures)
-    told = (CornerLeads, ScaffoldLifts, Handling, Stability, SmallOpenings, Patching, SiteCautions)
+    told = (CornerLeads, StoreyOrder, ScaffoldLifts, Handling, Stability, SmallOpenings, Patching, SiteCautions)
     return (*laid, *told)

@@ -204,7 +204,7 @@ class VerticalBars(Rule):
             return Item(
                 kind="bar", run=run.name, start=station, end=station, bottom=bottom, top=high, offset=p.offset, size=p.size,
                 quantity=round((high - bottom) / 1e9, 6), unit="m", course=course, task=task, seconds=p.bar_seconds, text=said,
-                stock=stock, lap=lap,
+                stock=stock, lap=lap, sort="rod" if rods else "",
             )  # fmt: skip
 
         def thing(kind: str, course: int, level: Nm, task: str, said: str) -> Item:

@@ -325,6 +325,23 @@ def test_more_masons_or_hours_than_the_summary_has(plan: Path) -> None:
     assert any("outside the 0.5 h of a day" in one.text for one in audit(plan) if one.code == "audit.I8")
 
 
+def test_a_wait_that_is_too_long_is_told_unless_the_plan_names_it(plan: Path) -> None:
+    """A finding `order.too-late` that names the rule says so already."""
+    rows = made.rows_of(plan / "steps.csv")
+    waits = [n for n, row in enumerate(made.rows_of(plan / "precedences.csv")) if waiting(rows, row) > 0.1]
+    made.set_cell(plan, "precedences.csv", waits[0], "most_lag_h", waiting(rows, made.rows_of(plan / "precedences.csv")[waits[0]]) - 0.1)
+    (text,) = [one.text for one in audit(plan) if one.code == "audit.I8"]
+    assert "at most" in text and "precedences.csv" in text
+    told(plan, code="order.too-late", rules=["engine"])
+    assert not [one for one in audit(plan) if one.code == "audit.I8"]
+
+
+def waiting(steps: list[made.Row], row: made.Row) -> float:
+    """Hours between the end of one step and the start of the other."""
+    at = {step["step"]: step for step in steps}
+    return float(at[row["then"]]["start_h"]) - float(at[row["first"]]["end_h"])
+
+
 def test_work_on_a_day_of_rest(plan: Path) -> None:
     """Work on day 1 is wrong where that is a day of the week without work, or a single day off."""
     site = {"masons": 99, "day_hours": 24, "start_weekday": "saturday", "rest_days": [], "days_off": []}

@@ -94,6 +94,13 @@ def least(widths: list[int], capacity: int) -> int:
     return steps
 
 
+def test_rods_are_no_bars() -> None:
+    """Of one diameter and length, and cut apart: a threaded rod is nothing for a bond beam."""
+    found = cut_bars([lying(0, 1000), replace(lying(0, 1000), sort="rod")])
+    assert [(one.sort, one.bars) for one in found.bought] == [("bar", 1), ("rod", 1)]
+    assert [kind[0] for kind in found.kinds] == ["bar", "rod"]
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_no_cutting_list_takes_fewer_bars(seed: int) -> None:
     draw = Random(seed)

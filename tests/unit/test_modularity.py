@@ -180,6 +180,25 @@ def test_levels(tmp_path: Path) -> None:
     assert sill.half is None
 
 
+def test_a_head_off_course_costs_the_rips_along_its_whole_lintel(tmp_path: Path) -> None:
+    """A head at 2100: beside the jambs too, under the bearings and over the ends of the lintel, pieces are ripped.  Those of the other
+    runs, which have the same opening in the same place, are theirs."""
+    hole = "{name: N, at: 2399, width: 1201, sill: 0, height: 2100}"
+    plan = planned(tmp_path, "".join(wall(name, (0, y), (5999, y), openings=hole) for name, y in (("A", 0), ("B", 4000))))
+    p = plan.work.pieces
+    found = [s for s in sizes(plan.work, plan.network, plan.name_of()) if s.what == "head"]
+    assert len(found) == 2
+    for size, bridge in zip(found, plan.work.bridges, strict=True):
+        assert size.place.run == bridge.run
+        rows = [k for k in range(len(p)) if p.runs[p.run[k]] == bridge.run and p.cut[k] & 2]
+        [lintel] = bridge.lintel
+
+        def ripped(lo: int, hi: int, rows: list[int] = rows) -> int:
+            return sum(p.start[k] < hi and p.end[k] > lo and 1900 * MM < (p.bottom[k] + p.top[k]) // 2 < 2500 * MM for k in rows)
+
+        assert size.cuts == ripped(int(p.start[lintel]), int(p.end[lintel])) > ripped(bridge.start, bridge.end) > 0
+
+
 def test_job_levels_meet_the_module(tmp_path: Path) -> None:
     """A head that the job lays on a bearing line misses nothing any more."""
     hole = "{name: N, at: 2399, width: 1201, sill: 1000, height: 1100}"

@@ -61,7 +61,7 @@ def joined(items: Sequence[Item]) -> list[Item]:
     groups: dict[tuple[object, ...], list[Item]] = {}
     for i in items:
         if i.kind == "bar" and i.stock and i.end > i.start:
-            groups.setdefault((i.run, i.course, i.bottom, i.top, i.offset, i.size, i.stock, i.lap, i.task, i.rule), []).append(i)
+            groups.setdefault((i.run, i.course, i.bottom, i.top, i.offset, i.size, i.stock, i.lap, i.sort, i.task, i.rule), []).append(i)
     for group in groups.values():
         group.sort(key=lambda i: (i.start, i.end))
         whole: list[Item] = []

@@ -93,21 +93,23 @@ def pattern(corner: Corner, parity: int | None, asked: Mapping[str, Asked], forc
 def _unbonded(corner: Corner, asked: Mapping[str, Asked]) -> dict[str, tuple[bool, ...]]:
     """Return who goes on where nothing bonds, course by course: the first run, and what goes over it where it is low.
 
-    At a plain corner that is the run which stands higher in a course by what can be laid, so that no hole is left over a low one, or
-    beside a step of its top.  At a loose one the others stop where they are clear of the first, whatever stands there; a through run
-    goes on in courses in which none before it stands.
+    A through run goes on in courses in which none before it stands; at a plain corner so does one that ends there, and where both have
+    their courses in common also beside a step of the first one's top, if it stands higher there by what can be laid.  At a loose
+    corner those that end there stop where they are clear of the first, whatever stands there.
     """
     fits = [asked[name].fitted for name in corner.runs]
     met = [next(j for j in fit.run.junctions if j.corner == corner.name) for fit in fits]
+    plain = len(fits) == 2 and not any(j.loose or j.plane for j in met)
     out: dict[str, list[bool]] = {}
     for n, name in enumerate(corner.runs):
         row = []
         for c in fits[n].courses.levels:
-            held = met[n].role != "through" or any(_stands(corner, fit, c.bottom, c.top) for fit in fits[:n])
+            held = (met[n].role != "through" and not plain) or any(_stands(corner, fit, c.bottom, c.top) for fit in fits[:n])
             row.append(n == 0 or not held)
         out[name] = row
-    if len(fits) == 2 and not any(j.loose or j.plane for j in met):
-        count = max(len(fit.courses) for fit in fits)
+    lines = [[(c.bottom, c.top) for c in fit.courses.levels] for fit in fits]
+    if plain and all(one == other for one, other in zip(*lines, strict=False)):
+        count = max(map(len, lines))
         first, second = (_standing(corner, asked[name], count) for name in corner.runs)
         least = asked[corner.runs[0]].problem.levels.least_rip
         for k, (low, high) in enumerate(zip(first, second, strict=True)):

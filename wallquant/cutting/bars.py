@@ -1,4 +1,4 @@
-"""Cut bars to length from bought bars: by size and bought length, with a proven least number of bars."""
+"""Cut bars to length from bought bars: by sort, size and bought length, with a proven least number of bars."""
 
 from __future__ import annotations
 
@@ -13,8 +13,14 @@ from wallquant.cutting.packing import spread
 from wallquant.rules import Item
 from wallquant.units import MM, Nm
 
+PLAIN = "bar"
+"""What is bought where an item says no other sort."""
 KERF: Nm = 3 * MM
 """What a cut takes: about 3 mm with a cut-off disc, and nothing with shears (common practice, no source)."""
+
+
+Kind = tuple[str, Nm, Nm]
+"""What a bar is (bar, rod), its diameter, and its length as bought."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -45,8 +51,9 @@ class Length:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Bought:
-    """Bars of one diameter and length: how many, for how many lengths, and the proven least number."""
+    """Bars of one sort, diameter and length: how many, for how many lengths, and the proven least number."""
 
+    sort: str
     size: Nm
     stock: Nm
     bars: int
@@ -65,8 +72,8 @@ class Bars:
     """The cutting list of a plan's bars: `lengths` by bar and order, bars cut alike one after another."""
 
     names: tuple[str, ...] = ()
-    kinds: tuple[tuple[Nm, Nm], ...] = ()
-    """Diameter and bought length of each bar."""
+    kinds: tuple[Kind, ...] = ()
+    """What each bar is."""
     lengths: tuple[Length, ...] = ()
     bought: tuple[Bought, ...] = ()
 
@@ -86,18 +93,18 @@ def cut_bars(items: Sequence[object], when: Sequence[int] | None = None) -> Bars
     Bars
         Fewest bars as column generation finds them, with the bound of its linear relaxation: no plan takes fewer.
     """
-    wanted: dict[tuple[Nm, Nm], list[_Wanted]] = {}
+    wanted: dict[Kind, list[_Wanted]] = {}
     for n, item in enumerate(items):
         if isinstance(item, Item) and item.kind == "bar":
             some = lengths(item)
             for part, length in enumerate(some, 1):
                 one = _Wanted(length=length, when=when[n] if when is not None else 0, item=n, part=part, parts=len(some))
-                wanted.setdefault((item.size, item.stock), []).append(one)
+                wanted.setdefault((item.sort or PLAIN, item.size, item.stock), []).append(one)
     names: list[str] = []
-    kinds: list[tuple[Nm, Nm]] = []
+    kinds: list[Kind] = []
     rows: list[Length] = []
     bought: list[Bought] = []
-    for (size, stock), asked in sorted(wanted.items()):
+    for (sort, size, stock), asked in sorted(wanted.items()):
         asked.sort(key=lambda one: (-one.length, one.when, one.item, one.part))
         bars, bound = _packed([one.length for one in asked], stock)
         for k, bar in enumerate(bars, len(names)):
@@ -106,9 +113,9 @@ def cut_bars(items: Sequence[object], when: Sequence[int] | None = None) -> Bars
                 one, rest = asked[n], max(0, left) if order == len(bar) else 0
                 rows.append(Length(item=one.item, part=one.part, parts=one.parts, length=one.length, bar=k, order=order, offcut=rest))
         names += [f"B{k:03d}" for k in range(len(names) + 1, len(names) + len(bars) + 1)]
-        kinds += [(size, stock)] * len(bars)
+        kinds += [(sort, size, stock)] * len(bars)
         used = sum(one.length for one in asked)
-        bought.append(Bought(size=size, stock=stock, bars=len(bars), lengths=len(asked), bound=bound, used=used))
+        bought.append(Bought(sort=sort, size=size, stock=stock, bars=len(bars), lengths=len(asked), bound=bound, used=used))
     return Bars(names=tuple(names), kinds=tuple(kinds), lengths=tuple(rows), bought=tuple(bought))
 
 

@@ -29,8 +29,8 @@ from wallquant.units import Nm
 
 MOST_LAID = 200_000
 """Pieces that are laid at most to try each move by itself; a count, so that every machine tries the same."""
-SPECK = 1e-6
-"""Square metres that are none."""
+SPECK = 0.05
+"""Square metres: so much more may be set aside, where a wall grows that is so in part."""
 
 
 class Laid(Protocol):
@@ -127,7 +127,7 @@ def least_change(
     element = element_keys(now.building.walls, now.building.set_aside)
     things = Things(now.work, {w.guid for w in building.walls}, element, widths=widths)
     tables = Tables(work=now.work, things=things, offsets=now.bond.offsets, step=limits.step, reach=limits.reach)
-    found = solve(tables.all(), list(things.gaps()), limits)
+    found = solve(tables.all(), list(things.gaps()), limits, walls=things.walls)
     trial = _Trial(building, now, things, lay, limits.worth)
     moves = trial.kept(found)
     after = trial.laid({m.number: m.by for m in moves})

@@ -1,11 +1,12 @@
 """The least change as a mixed-integer programme: fewest cut pieces, then fewest things moved, then the least sum of moves.
 
-Moves are whole steps, so that lengths stay whole nanometres; HiGHS (through scipy) solves it.  What shares no thing is solved apart.
+Moves are whole steps, so that lengths stay whole nanometres; HiGHS (through scipy) solves it.  What shares no thing is solved apart;
+where very many things hang together, walls are solved before the openings between them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import networkx as nx
@@ -35,7 +36,13 @@ class Limits:
         return self.most // self.step
 
 
-def solve(costs: Sequence[Costs], gaps: Sequence[Gap], limits: Limits) -> dict[int, Nm]:
+SMALL = 40
+"""Things up to which all that share one are solved together, which is exact."""
+ROUNDS = 2
+"""How often, where there are more, walls and then the openings of each run are solved in turn; each time nothing gets worse."""
+
+
+def solve(costs: Sequence[Costs], gaps: Sequence[Gap], limits: Limits, *, walls: Container[int] = ()) -> dict[int, Nm]:
     """Return the moves of the things that move, in nanometres, by thing.
 
     Parameters
@@ -44,18 +51,37 @@ def solve(costs: Sequence[Costs], gaps: Sequence[Gap], limits: Limits) -> dict[i
         Their tables are in steps of `limits.step`.
     gaps : sequence of Gap
     limits : Limits
+    walls : container of int
+        The things that are walls and their ends; the rest are openings.
     """
-    shared: nx.Graph[int] = nx.Graph()
-    for terms in (*(c.terms for c in costs), *(g.terms for g in gaps)):
-        nx.add_path(shared, [thing for thing, _ in terms])
     out: dict[int, Nm] = {}
-    for part in sorted(sorted(p) for p in nx.connected_components(shared)):
+    for part in _parts([*(c.terms for c in costs), *(g.terms for g in gaps)]):
         own = set(part)
         asked = [c for c in costs if c.terms[0][0] in own]
-        if asked:
-            kept = [g for g in gaps if g.terms and g.terms[0][0] in own]
-            out |= {thing: steps * limits.step for thing, steps in _Programme(part, asked, kept, limits).solved().items()}
+        kept = [g for g in gaps if g.terms and g.terms[0][0] in own]
+        blocks = [part]
+        if len(part) > SMALL:
+            inner = [tuple(t for t in c.terms if t[0] not in walls) for c in asked]
+            blocks = [[t for t in part if t in walls], *_parts([*inner, *(((t, 1),) for t in part if t not in walls)])]
+        steps: dict[int, int] = {}
+        for _ in range(ROUNDS if len(blocks) > 1 else 1):
+            for block in blocks:
+                free = set(block)
+                fixed = {t: by for t, by in steps.items() if t not in free}
+                mine = [c for c in asked if any(t in free for t, _ in c.terms)]
+                near = [g for g in kept if any(t in free for t, _ in g.terms)]
+                if mine:
+                    steps = fixed | _Programme(block, mine, near, limits, fixed).solved()
+        out |= {thing: by * limits.step for thing, by in steps.items()}
     return out
+
+
+def _parts(several: Sequence[Terms]) -> list[list[int]]:
+    """Group the things that terms share."""
+    shared: nx.Graph[int] = nx.Graph()
+    for terms in several:
+        nx.add_path(shared, [thing for thing, _ in terms])
+    return sorted(sorted(part) for part in nx.connected_components(shared))
 
 
 @dataclass
@@ -66,6 +92,8 @@ class _Programme:
     costs: Sequence[Costs]
     gaps: Sequence[Gap]
     limits: Limits
+    fixed: Mapping[int, int]
+    """Steps of things that stay where they are."""
     objective: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
     rows: list[tuple[Mapping[int, float], float, float]] = field(default_factory=list)
@@ -85,28 +113,31 @@ class _Programme:
         for one in self.costs:
             self._choose(one, at, turns)
         for gap in self.gaps:
-            steps = -((gap.length - gap.least) // self.limits.step)
-            self.rows.append((self._move(gap.terms, at), steps, np.inf))
+            move, held = self._move(gap.terms, at)
+            self.rows.append((move, -((gap.length - gap.least) // self.limits.step) - held, np.inf))
         values = self._values()
         if values is None:
             return {}
         moves = {thing: round(values[onward]) - round(values[back]) for thing, (onward, back, _) in at.items()}
         return {thing: steps for thing, steps in moves.items() if steps}
 
-    def _move(self, terms: Terms, at: Mapping[int, tuple[int, int, int]]) -> dict[int, float]:
-        return {k: v for thing, sign in terms for k, v in ((at[thing][0], float(sign)), (at[thing][1], -float(sign)))}
+    def _move(self, terms: Terms, at: Mapping[int, tuple[int, int, int]]) -> tuple[dict[int, float], int]:
+        """Return the columns that a place moves with, and the steps that it has moved already."""
+        free = [(at[thing], float(sign)) for thing, sign in terms if thing in at]
+        held = sum(sign * self.fixed.get(thing, 0) for thing, sign in terms if thing not in at)
+        return {k: v for (onward, back, _), sign in free for k, v in ((onward, sign), (back, -sign))}, held
 
     def _choose(self, one: Costs, at: Mapping[int, tuple[int, int, int]], turns: dict[str, int]) -> None:
         """Choose one segment of a family's table; of two tables, that of who passes at its ends."""
-        move, half = self._move(one.terms, at), one.courses / 2
+        (move, held), half = self._move(one.terms, at), one.courses / 2
         picks = [(self.column(half * cost), lo, hi) for lo, hi, cost in one.plain]
         others = [(self.column(half * cost), lo, hi) for lo, hi, cost in one.alike]
         every = [*picks, *others]
         if not every:
             return
         self.rows.append(({k: 1.0 for k, _, _ in every}, 1, 1))
-        self.rows.append((move | {k: -float(lo) for k, lo, _ in every}, 0, np.inf))
-        self.rows.append((move | {k: -float(hi) for k, _, hi in every}, -np.inf, 0))
+        self.rows.append((move | {k: -float(lo) for k, lo, _ in every}, -held, np.inf))
+        self.rows.append((move | {k: -float(hi) for k, _, hi in every}, -np.inf, -held))
         if one.ends is None:
             return
         # `plain` holds where exactly one of the two ends passes in odd courses

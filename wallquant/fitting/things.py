@@ -83,6 +83,11 @@ class Things:
                 if thing.kind == "opening":
                     self._add("width", tuple((name, 1) for name, _ in thing.members))
 
+    @property
+    def walls(self) -> frozenset[int]:
+        """The things that are runs and their free ends."""
+        return frozenset(n for n, thing in enumerate(self.all) if thing.kind in ("line", "end"))
+
     def _add(self, kind: Kind, members: tuple[tuple[str, int], ...]) -> None:
         for name, sign in members:
             self.of[kind, name] = (len(self.all), sign)

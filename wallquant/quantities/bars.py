@@ -48,10 +48,10 @@ def bars(work: Work, schedule: Schedule) -> tuple[Bars, pd.DataFrame]:
     for one in found.lengths:
         item = work.items[one.item]
         if isinstance(item, Item):
-            size, stock = found.kinds[one.bar]
+            sort, size, stock = found.kinds[one.bar]
             rows.append(
                 (
-                    found.names[one.bar], size / MM, stock / MM, one.order, one.length / MM, one.offcut / MM, f"I{number[one.item]}",
+                    found.names[one.bar], sort, size / MM, stock / MM, one.order, one.length / MM, one.offcut / MM, f"I{number[one.item]}",
                     one.part, one.parts, item.run, item.course, item.start / MM, item.end / MM, item.task, days[one.item],
                 )
             )  # fmt: skip
@@ -73,5 +73,5 @@ def bought(found: Bars, factor: float, system: str) -> Iterator[tuple[Row, Nm, N
         waste, buy = with_waste(float(one.bars), factor, "pcs")
         lost = 100 * one.offcuts / (one.bars * one.stock)
         where = f"{one.bars} for {one.lengths} lengths (proven least {one.bound}), offcuts and cuts {lost:.1f} %"
-        item = f"bar {text(one.size, system)}, {text(one.stock, system)} long"
+        item = f"{one.sort} {text(one.size, system)}, {text(one.stock, system)} long"
         yield Row(group=3, item=item, net=float(one.bars), waste=waste, buy=buy, unit="pcs", where=where), round(buy) * one.stock, one.used

@@ -26,21 +26,21 @@ class Alike:
     left: float
 
 
-def alike(frame: pd.DataFrame) -> dict[tuple[float, float], list[Alike]]:
-    """Return what is cut alike, by diameter and bought length.
+def alike(frame: pd.DataFrame) -> dict[tuple[str, float, float], list[Alike]]:
+    """Return what is cut alike, by sort, diameter and bought length.
 
     Parameters
     ----------
     frame : DataFrame
         The content of bars.csv.
     """
-    out: dict[tuple[float, float], list[Alike]] = {}
-    columns = (frame[c].tolist() for c in ("bar", "size_mm", "stock_mm", "length_mm", "offcut_mm"))
+    out: dict[tuple[str, float, float], list[Alike]] = {}
+    columns = (frame[c].tolist() for c in ("bar", "sort", "size_mm", "stock_mm", "length_mm", "offcut_mm"))
     bars = [(name, tuple(rows)) for name, rows in groupby(zip(*columns, strict=True), key=lambda row: str(row[0]))]
-    for (size, stock, lengths), some in groupby(bars, key=lambda one: (one[1][0][1], one[1][0][2], tuple(row[3] for row in one[1]))):
+    for (kind, lengths), some in groupby(bars, key=lambda one: (one[1][0][1:4], tuple(row[4] for row in one[1]))):
         group = list(some)
-        one = Alike(names=tuple(name for name, _ in group), lengths=lengths, left=float(group[0][1][-1][4]))
-        out.setdefault((float(size), float(stock)), []).append(one)
+        one = Alike(names=tuple(name for name, _ in group), lengths=lengths, left=float(group[0][1][-1][5]))
+        out.setdefault((str(kind[0]), float(kind[1]), float(kind[2])), []).append(one)
     return out
 
 

@@ -23,8 +23,8 @@ def cutting_list(book: Book, facts: Facts) -> None:
         return
     say = partial(_figure, book)
     flow = Flow(book=book, title="Bars to cut", beside=facts.plan.model, size=9)
-    for (size, stock), some in alike(frame).items():
-        flow.heading(f"{sum(len(one.names) for one in some)} bars of {book.length(size * MM)}, {book.length(stock * MM)} long")
+    for (sort, size, stock), some in alike(frame).items():
+        flow.heading(f"{sum(len(one.names) for one in some)} {sort}s of {book.length(size * MM)}, {book.length(stock * MM)} long")
         flow.say("What this plan takes; the order list adds waste.")
         cells = (
             (ranges(one.names), str(len(one.names)), " + ".join(times(say(v), n) for v, n in Counter(one.lengths).items()), say(one.left))
@@ -58,7 +58,7 @@ def of_day(flow: Flow, facts: Facts, day: int) -> None:
             named = ranges(rows["bar"].drop_duplicates().tolist())
             yield _figure(flow.book, -short), str(len(rows)), flow.book.figure(size * MM), FOR.get(task, task), where, named
 
-    flow.table(("length", "no.", "size", "for", "runs", "from"), (20, 7, 11, 19, 27, 26), cells(), right=(1,), tick=True)
+    flow.table(("length", "no.", "size", "for", "runs", "from"), (20, 9, 10, 19, 26, 25), cells(), right=(1,), tick=True)
 
 
 def _figure(book: Book, mm: float) -> str:

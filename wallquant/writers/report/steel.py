@@ -29,7 +29,7 @@ def cutting(frame: pd.DataFrame, words: Words) -> dict[str, Any] | None:
     if not len(frame):
         return None
     kinds = []
-    for (size, stock), some in alike(frame).items():
+    for (sort, size, stock), some in alike(frame).items():
         lines = [
             {
                 "bars": ranges(one.names),
@@ -40,7 +40,7 @@ def cutting(frame: pd.DataFrame, words: Words) -> dict[str, Any] | None:
             for one in some[:MOST]
         ]
         count = sum(len(one.names) for one in some)
-        kinds.append({"size": words.length(size), "stock": words.length(stock), "count": count, "lines": lines})
+        kinds.append({"sort": sort, "size": words.length(size), "stock": words.length(stock), "count": count, "lines": lines})
     needed = [
         {"when": f"day {day}" if day else "before the pour", "length": words.length(length), "count": count, "what": what}
         for day, what, _, length, count in wanted(frame)[:MOST]
