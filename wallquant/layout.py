@@ -324,6 +324,8 @@ class Step:
     """The connected part of the graph it belongs to (its first run's name)."""
     panel: str = ""
     """What is finished before the next one is begun."""
+    follows: str = ""
+    """The step that this one goes on from, where what one line of pieces takes is more than one step."""
 
     @property
     def needs(self) -> tuple[tuple[str, int], ...]:

@@ -14,6 +14,8 @@ from wallquant_thinbed import joint_places
 from wallquant_thinbed.joint_places import Places
 
 KIND = "movement joint"
+TIE = "sliding tie"
+TIES = "sliding ties"
 _METRE = 1000 * MM
 
 
@@ -114,11 +116,26 @@ class Params:
             most=12,
         ),
     )
-    minutes: float = param(
-        6.0,
+    tie_length: Nm = param(
+        300 * MM,
+        ParamInfo(kind="length", text="Length of a sliding tie, half of it on either side", source=Source(basis="project"), most=2000 * MM),
+    )
+    tie_minutes: float = param(
+        1.0,
         ParamInfo(
             kind="number",
-            text="Work of one mason for filler, ties and sealant",
+            text="Work of one mason to lay a sliding tie into the bed",
+            source=Source(basis="project"),
+            unit="minutes",
+            least=0,
+            most=60,
+        ),
+    )
+    minutes: float = param(
+        4.0,
+        ParamInfo(
+            kind="number",
+            text="Work of one mason for filler and sealant",
             source=Source(basis="project"),
             unit="minutes per metre of joint",
             least=0,
@@ -135,8 +152,9 @@ class MovementJoints(Rule):
     Nothing until a distance is given.  Then in each longer run: straight joints of `width` through all courses, as few and as even as
     can be; the first within `near_corner` of the distance from a corner; one at each step of the top, and on both sides of
     openings wider than `wide`.  None lies over an opening, nearer to a jamb than `off_jambs` or to
-    another wall than `off_corners`.  Where the distance leaves room the engine chooses the place with fewest cuts.  Filler,
-    sealant on both faces and sliding ties are counted.
+    another wall than `off_corners`.  Where the distance leaves room the engine chooses the place with fewest cuts.  A sliding
+    tie lies across the joint in every `ties`-th bed, the top of the wall excepted, and is laid before the next course; filler and
+    sealant, on both faces, come last.
 
     Why
     ---
@@ -165,21 +183,18 @@ class MovementJoints(Rule):
     }
 
     def demand(self, run: Run, courses: Courses) -> Iterable[Sentence]:
-        """Say a choice of places for each joint."""
+        """Say a choice of places for each joint, with its ties."""
         for n, stations in enumerate(self._places(run, courses).joints, start=1):
             alternatives = tuple(tuple(self._joint(run, courses, at)) for at in stations)
             yield Choice(name=f"movement joint {n} of {run.name}", alternatives=alternatives, why=self.title)
 
     def measure(self, work: Work) -> Iterable[Amount]:
-        """Filler, sealant and ties of each joint."""
+        """Filler and sealant of each joint; its ties are items, and counted as such."""
         for item in self._laid(work):
             high = (item.top - item.bottom) / _METRE
             width = text(self.params.width, work.catalogue.system)
             yield Amount(item=f"joint filler {width}", quantity=high, unit="m", where=item.run)
             yield Amount(item=f"joint sealant {width}", quantity=2 * high, unit="m", where=item.run)
-            ties = self._ties(work.courses[item.run], item.top)
-            if ties:
-                yield Amount(item="sliding tie", quantity=float(ties), unit="pcs", where=item.run)
 
     def findings(self, work: Work) -> Iterable[Finding]:
         """Tell what is placed, what keeps no distance, what crosses a joint; or that a value is needed."""
@@ -208,8 +223,25 @@ class MovementJoints(Rule):
             task=KIND,
             seconds=round(self.params.minutes * 60 * (top - bottom) / _METRE),
             text=f"Movement joint at {text(at, run.catalogue.system)} in {run.name}: {wide} wide from the slab to the top, no mortar in it;"
-            " filler and sliding ties as the wall rises, sealant when it is dry",
+            " filler, and sealant when it is dry",
         )
+        every, half = self.params.ties, self.params.tie_length // 2
+        for course in list(courses)[every - 1 : len(courses) - 1 : every] if every else ():
+            if course.top < top:
+                yield Item(
+                    kind=TIE,
+                    run=run.name,
+                    start=at - half,
+                    end=hi + half,
+                    bottom=course.top,
+                    top=course.top + courses.joint,
+                    size=self.params.tie_length,
+                    course=course.number,
+                    task=TIES,
+                    seconds=round(self.params.tie_minutes * 60),
+                    text=f"A sliding tie into the bed over course {course.number} of {run.name}, across the movement joint at "
+                    f"{text(at, run.catalogue.system)}",
+                )
 
     def _places(self, run: Run, courses: Courses) -> Places:
         return joint_places.places(run, courses, self.params)
@@ -218,10 +250,6 @@ class MovementJoints(Rule):
         for one in work.items:
             if isinstance(one, Item) and one.kind == KIND and one.rule in ("", self.code):
                 yield one
-
-    def _ties(self, courses: Courses, top: Nm) -> int:
-        every = self.params.ties
-        return sum(1 for c in list(courses)[every - 1 : len(courses) - 1 : every] if c.top < top) if every else 0
 
     def _unset(self, work: Work) -> Iterator[Finding]:
         system = work.catalogue.system

@@ -219,6 +219,23 @@ def test_movement_joints_are_laid(plan: Plan) -> None:
     assert plan["ledger"]["movement_m3"].sum() == pytest.approx(volume, abs=1e-8)
 
 
+def test_sliding_ties_are_laid_as_the_wall_rises(plan: Plan) -> None:
+    """A tie lies in a bed: its step comes before the pieces over it are laid and after those under it, not after all courses."""
+    i, steps, p = plan["items"], plan["steps"].set_index("step"), plan["pieces"]
+    ties, joints = i[i["kind"] == "sliding tie"], i[i["kind"] == "movement joint"]
+    assert len(ties) >= len(joints)
+    for _, tie in ties.iterrows():
+        over = p[(p["run"] == tie["run"]) & (p["start_mm"] < tie["end_mm"]) & (p["end_mm"] > tie["start_mm"])]
+        below, above = over[over["top_mm"] <= tie["bottom_mm"]], over[over["bottom_mm"] >= tie["top_mm"]]
+        assert len(below)
+        assert len(above)
+        step = steps.loc[f"{tie['run']}-C{int(below['course'].max()):02d}-sliding-ties"]
+        assert step["start_h"] >= steps.loc[below["step"], "end_h"].max() - 1e-6
+        assert step["end_h"] <= steps.loc[above["step"], "start_h"].min() + 1e-6
+    if len(ties):
+        assert plan["materials"].set_index("item").loc["sliding tie", "net"] == len(ties)
+
+
 def test_labour(plan: Plan) -> None:
     """Clock hours of the steps within a day, times their masons; two published rates for what lays units."""
     steps, labour, p = plan["steps"], plan["labour"], plan["pieces"]

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from wallquant_thinbed.corner_leads import CornerLeads
 
 from tests.unit import ordering_work as site
 from wallquant import ordering
@@ -132,6 +133,52 @@ def test_the_closure_is_the_cut_piece_or_else_the_middle_one() -> None:
     assert last.pieces == rows(work, "R1-C01-04")
     assert last.text == "Course 1 of R1: close with R1-C01-04, cut to 217 mm; measure the gap on site before it is cut."
     assert named(work)["R1-C01-line1"].pieces == rows(work, "R1-C01-02", "R1-C01-03", "R1-C01-07", "R1-C01-06", "R1-C01-05")
+
+
+def long_wall(pieces: int, courses: int = 2) -> Work:
+    """A wall of so many pieces between two ends."""
+    length = 600 * pieces - 1
+    line = site.Line("R1", length, (site.junction("K1", "end", "start", 0), site.junction("K2", "end", "end", length)), courses=courses)
+    return site.made([line], [row for n in range(1, courses + 1) for row in site.course("R1", n, 0, length)])
+
+
+@pytest.mark.parametrize("leads_of", [{"K1": 2, "K2": 2}, {"K1": 2}, {"K2": 2}, {}])
+def test_no_line_work_is_longer_than_half_a_working_day(leads_of: dict[str, int]) -> None:
+    """328 pieces of 320 s are 29 h: steps of 4 h at most, each going on where the one before ends, from its lead outward."""
+    work = site.stepped(long_wall(328), leads_of)
+    each_piece_once(work)
+    for course in (1, 2):
+        parts = [s for s in work.steps if s.kind == "line" and s.course == course]
+        closures = [s for s in work.steps if s.kind == "closure" and s.course == course]
+        assert len(parts) in (8, 9) and len(closures) == (1 if course == 1 or len(leads_of) == 2 else 0)
+        assert all(len(c.pieces) == 1 for c in closures)
+        seconds = [s.seconds for s in parts]
+        assert max(seconds) <= 4 * HOUR and max(seconds) - min(seconds) <= 2 * 320
+        steps = named(work)
+        for part in parts:
+            rising = part.pieces[0] < part.pieces[-1]
+            assert list(part.pieces) == sorted(part.pieces, reverse=not rising)
+            if part.follows:
+                before = steps[part.follows]
+                assert part.pieces[0] - before.pieces[-1] == (1 if rising else -1)
+                assert f"to the line from {work.pieces.names[before.pieces[-1]]} on; the last is" in part.text
+            else:
+                assert f"to the line from {'K1' if rising else 'K2'}; the last is" in part.text
+        assert sum(not part.follows for part in parts) == 1 + len(closures)
+        for closure in closures:
+            left = [s for s in parts if "then leave the closure" in s.text]
+            assert {abs(s.pieces[-1] - closure.pieces[0]) for s in left} == {1} and len(left) == 2
+    arcs = {(link.first, link.then) for link in ordering.precedences(work, CornerLeads().precede(work)).links()}
+    assert all((s.follows, s.name) in arcs for s in work.steps if s.follows)
+    for closure in (c for c in work.steps if c.kind == "closure"):
+        assert all((s.name, closure.name) in arcs for s in work.steps if s.kind == "line" and s.course == closure.course)
+
+
+def test_line_work_of_half_a_day_is_one_step() -> None:
+    """45 pieces of 320 s are 4 h."""
+    for pieces, steps in ((45, 1), (46, 2)):
+        work = site.stepped(long_wall(pieces), {})
+        assert len([s for s in work.steps if s.kind == "line" and s.course == 2]) == steps
 
 
 def test_a_lintel_is_a_step_between_its_bearings_and_what_lies_over_it() -> None:

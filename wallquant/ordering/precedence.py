@@ -26,6 +26,8 @@ BUILT_IN = ("items", "it is built in between the courses there")
 """Rule and reason of what comes before and after the steps of items."""
 PAIR = "two people"
 """The resource of a step that takes two masons, where there are two."""
+GOES_ON = ("line", "the line work goes on where that step ends")
+"""Rule and reason of what comes before a part of the line work of a course."""
 NEVER = -1
 """`most_lag` where there is no limit."""
 
@@ -101,7 +103,7 @@ class Graph:
 
 
 def precedences(work: Work, asked: Iterable[Precedence] = (), *, worked: Collection[int] = EVERY) -> Graph:
-    """Return the graph of a plan's steps: support, where items are built in, and what rules ask.
+    """Return the graph of a plan's steps: support, where items are built in, what goes on from what, and what rules ask.
 
     Parameters
     ----------
@@ -149,6 +151,10 @@ def build(
         known[BUILT_IN] = len(reasons)
         reasons.append(BUILT_IN)
         arcs.pairs(*built, lag=0, most=NEVER, why=known[BUILT_IN])
+    if going := [(number[s.follows], i) for i, s in enumerate(nodes) if s.follows in number]:
+        known[GOES_ON] = len(reasons)
+        reasons.append(GOES_ON)
+        arcs.pairs(*np.array(going, np.int64).T, lag=0, most=NEVER, why=known[GOES_ON])
     release: dict[int, int] = {}
     asked_days = Asked()
     for one in sorted(asked, key=_sort_key):

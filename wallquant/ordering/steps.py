@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +13,14 @@ from numpy.typing import NDArray
 from wallquant.layout import Bridge, Step, Work
 from wallquant.ordering.leads import Arm, level_of, middles, run_arms
 from wallquant.ordering.pace import Pace
-from wallquant.ordering.stretches import Columns, CourseRow, course_rows
+from wallquant.ordering.stretches import Columns, CourseRow, Stretch, course_rows
 from wallquant.ordering.tasks import task_steps
 from wallquant.ordering.wording import Say, Wording
 from wallquant.units import Nm, text
 
+LONGEST = 4 * 3600
+"""Line work that takes one mason longer, in seconds, is more than one step (common practice, no source: half a working day of 8 h).
+A step is what one mason lays in one go; what would fill days has no day of its own, and neither have its pieces and mortar."""
 KINDS = ("corner", "lead", "line", "closure", "lintel", "hold")
 """Kinds of step that lay pieces, and holds, in the order in which a course is begun; tasks of items come after them."""
 
@@ -144,8 +148,7 @@ class _Shop:
             elif far and not near:
                 rest.reverse()
             if rest:
-                words = self.words.line(run, course, stretch, rest, closed=closure is not None)
-                self._of_run(row, "line", rest, words, counters)
+                self._line(row, stretch, rest, counters, closure)
             if closure is not None:
                 self._of_run(row, "closure", [closure], self.words.closure(run, course, closure), counters)
         fixed: dict[int, list[int]] = {}
@@ -155,6 +158,40 @@ class _Shop:
             words = self.words.lintel(run, course, fixed[number], self.bridges.get(fixed[number][0], []))
             self._of_run(row, "lintel", fixed[number], words, counters)
 
+    def _line(
+        self, row: CourseRow, stretch: Stretch, rest: Sequence[int], counters: dict[tuple[str, int, str], int], closure: int | None
+    ) -> None:
+        """Make the line work of one stretch: one step, or several of about equal work, each from its lead outward."""
+        if self._work(rest) <= LONGEST:
+            words = self.words.line(row.run, row.course, stretch, rest, closed=closure is not None)
+            self._of_run(row, "line", rest, words, counters)
+            return
+        sides = [rest] if closure is None else [[r for r in rest if r < closure], [r for r in rest if r > closure]]
+        for side in filter(None, sides):
+            back = side[0] > side[-1] if closure is None else side[0] > closure
+            begin, before = self.words.end(row.run, stretch, far=back), ""
+            for rows in self._shared(side):
+                leave = closure is not None and rows[-1] == side[-1]
+                words = self.words.part(row.run, row.course, stretch, rows, begin=begin, leave=leave)
+                before = self._of_run(row, "line", rows, words, counters, follows=before)
+                begin = f"{self.words.names[rows[-1]]} on"
+
+    def _shared(self, rows: Sequence[int]) -> Iterator[Sequence[int]]:
+        """Share rows out to steps of about equal work, none longer than `LONGEST`."""
+        most = max(self._work([r]) for r in rows)
+        count = -(-self._work(rows) // max(most, LONGEST - most))
+        done, each = 0, self._work(rows) / count
+        ends = [0]
+        for n, row in enumerate(rows):
+            if done >= each * len(ends):
+                ends.append(n)
+            done += self._work([row])
+        for first, last in pairwise([*ends, len(rows)]):
+            yield rows[first:last]
+
+    def _work(self, rows: Sequence[int]) -> int:
+        return self.pace.seconds("line", [self.c.mass[r] for r in rows])
+
     def _closure(self, rest: Sequence[int]) -> int:
         """Choose the piece that closes: the cut piece nearest to the middle, else the middle one."""
         middle = self.c.start[rest[0]] + self.c.end[rest[-1]]
@@ -163,11 +200,21 @@ class _Shop:
             return rest[(len(rest) - 1) // 2]
         return min(cut, key=lambda r: (abs(self.c.start[r] + self.c.end[r] - middle), r))
 
-    def _of_run(self, row: CourseRow, kind: str, rows: Sequence[int], words: str, counters: dict[tuple[str, int, str], int]) -> None:
+    def _of_run(
+        self,
+        row: CourseRow,
+        kind: str,
+        rows: Sequence[int],
+        words: str,
+        counters: dict[tuple[str, int, str], int],
+        follows: str = "",
+    ) -> str:
+        """Make a step of a run's course, and return its name."""
         key = (row.run.name, row.course, kind)
         counters[key] = counters.get(key, 0) + 1
         name = f"{row.run.name}-C{row.course:02d}-{kind}{counters[key]}"
-        self._add(name, kind, (row.run.name,), row.course, rows, words)
+        self._add(name, kind, (row.run.name,), row.course, rows, words, follows=follows)
+        return name
 
     def corners(self, arms: Iterable[Arm]) -> None:
         """Make the corner and lead steps: both arms in one where their courses have one number and level."""
@@ -210,7 +257,17 @@ class _Shop:
 
         return sorted(arms, key=key)
 
-    def _add(self, name: str, kind: str, runs: tuple[str, ...], course: int, rows: Sequence[int], words: str, corner: str = "") -> None:
+    def _add(
+        self,
+        name: str,
+        kind: str,
+        runs: tuple[str, ...],
+        course: int,
+        rows: Sequence[int],
+        words: str,
+        corner: str = "",
+        follows: str = "",
+    ) -> None:
         order = self.work.corners[corner].runs if corner in self.work.corners else ()
         panel = next((run for run in order if run in runs), runs[0])
         self.out.append(
@@ -225,5 +282,6 @@ class _Shop:
                 text=words,
                 part=self.part.get(panel, panel),
                 panel=panel,
+                follows=follows,
             )
         )

@@ -54,8 +54,7 @@ class Wording:
 
     def line(self, run: Run, course: int, stretch: Stretch, rows: Sequence[int], *, closed: bool) -> str:
         """Sentence of a line step; `closed` where a closure follows."""
-        near = run.first.corner if stretch.near else self.jamb(run, stretch.rows[0], at_start=True)
-        far = run.last.corner if stretch.far else self.jamb(run, stretch.rows[-1], at_start=False)
+        near, far = self.end(run, stretch, far=False), self.end(run, stretch, far=True)
         head = f"Course {course} of {run.name}: lay {counted(len(rows))}"
         if stretch.layer:
             return f"{head} on the row below, from {near} to {far}; the last is {self.piece(rows[-1])}."
@@ -65,6 +64,19 @@ class Wording:
         whence = "" if begin == self.names[rows[-1]] else f" from {begin}"
         whither = "" if goal == self.names[rows[-1]] else f" towards {goal}"
         return f"{head} to the line{whence}{whither}; the last is {self.piece(rows[-1])}."
+
+    def part(self, run: Run, course: int, stretch: Stretch, rows: Sequence[int], *, begin: str, leave: bool) -> str:
+        """Sentence of one of several steps of the line work of a stretch: from where to where, since another may go on with it."""
+        on = "on the row below" if stretch.layer else "to the line"
+        last = f"; the last is {self.piece(rows[-1])}"
+        left = ", then leave the closure" if leave else ""
+        return f"Course {course} of {run.name}: lay {counted(len(rows))} {on} from {begin}{last}{left}."
+
+    def end(self, run: Run, stretch: Stretch, *, far: bool) -> str:
+        """Name what a stretch begins or ends at: its corner, else its jamb or last piece."""
+        if far:
+            return run.last.corner if stretch.far else self.jamb(run, stretch.rows[-1], at_start=False)
+        return run.first.corner if stretch.near else self.jamb(run, stretch.rows[0], at_start=True)
 
     def jamb(self, run: Run, row: int, *, at_start: bool) -> str:
         """Name what a stretch ends at: the jamb of the opening there, else its last piece."""
