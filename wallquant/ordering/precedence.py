@@ -154,7 +154,8 @@ def build(
     if going := [(number[s.follows], i) for i, s in enumerate(nodes) if s.follows in number]:
         known[GOES_ON] = len(reasons)
         reasons.append(GOES_ON)
-        arcs.pairs(*np.array(going, np.int64).T, lag=0, most=NEVER, why=known[GOES_ON])
+        before, on = np.array(going, np.int64).T
+        arcs.pairs(before, on, lag=0, most=NEVER, why=known[GOES_ON])
     release: dict[int, int] = {}
     asked_days = Asked()
     for one in sorted(asked, key=_sort_key):
