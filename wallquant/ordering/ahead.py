@@ -10,6 +10,8 @@ from __future__ import annotations
 import heapq
 from bisect import bisect_left, bisect_right
 from dataclasses import replace
+from itertools import pairwise
+from math import isqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -130,15 +132,15 @@ def surcharge_of(problem: Problem, run: Pass) -> int:
     walk = problem.walk
     if walk is None:
         return 0
-    places = np.array(walk.places, np.float64).reshape(-1, 2)
     by_mason: dict[int, list[tuple[int, int, int]]] = {}
     for step, crew in enumerate(run.crew):
         for mason in (crew, *run.helpers.get(step, ())):
             if mason != NOBODY:
                 by_mason.setdefault(mason, []).append((run.start[step], run.end[step], step))
-    walked, steps = 0.0, 0
+    walked = steps = 0
     for turns in by_mason.values():
-        way = places[[step for _, _, step in sorted(turns)]]
-        walked += float(np.hypot(*np.diff(way, axis=0).T).sum())
         steps += len(turns)
-    return -int(-walked // (walk.speed * max(1, steps)))
+        for (*_, one), (*_, two) in pairwise(sorted(turns)):
+            (x, y), (u, v) = walk.places[one], walk.places[two]
+            walked += isqrt((u - x) ** 2 + (v - y) ** 2)
+    return -(-walked // (walk.speed * max(1, steps)))
