@@ -296,7 +296,40 @@ def test_an_odd_shot_is_told() -> None:
     points = [(x * 1000.0, y * 1000.0, 0.0) for x in range(6) for y in range(6)]
     points[14] = (*points[14][:2], 45.0)
     surface = survey.Surface.of(np.array(points))
-    assert [(k, round(v)) for k, v in surface.odd()] == [(14, 45)]
+    assert [(one.shots, round(one.most)) for one in survey.odd(surface)] == [((14,), 45)]
+
+
+@pytest.mark.parametrize("name", ["landing_tool_store", "field_station_workshop"])
+@pytest.mark.parametrize("by", [-30.0, 30.0])
+def test_the_shot_that_is_wrong_is_named_and_not_those_it_bends(name: str, by: float) -> None:
+    """Each shot of the sample slabs in turn read wrong by 30 mm, at the edge of the slab too: no other is ever named.
+
+    A corner of the slab, which no four shots surround, can go unnoticed.
+    """
+    read = survey.read_shots(Path(__file__).parents[2] / "sample_models" / f"{name}_slab.csv")
+    levels = [-s.reading if s.reading is not None else s.level for s in read]
+    points = np.array([(s.x, s.y, z) for s, z in zip(read, levels, strict=True)], float)
+    assert survey.odd(survey.Surface.of(points)) == []
+    missed = []
+    for k in range(len(points)):
+        wrong = points.copy()
+        wrong[k, 2] += by
+        named = [one.shots for one in survey.odd(survey.Surface.of(wrong))]
+        assert named in ([(k,)], []), k
+        missed += [k] if not named else []
+    assert len(missed) <= 2
+
+
+def test_shots_of_which_none_explains_the_rest_are_all_told() -> None:
+    """Two neighbours read wrong: leaving out one of them does not help."""
+    points = [(x * 1000.0, y * 1000.0, 0.0) for x in range(8) for y in range(8)]
+    for k in (27, 28):
+        points[k] = (*points[k][:2], 45.0 if k == 27 else -45.0)
+    (one,) = survey.odd(survey.Surface.of(np.array(points)))
+    assert {27, 28} <= set(one.shots)
+    found = survey.levelled(ground(COURSE), shots(points))
+    (told,) = [f for f in survey.findings(found, ground(COURSE), "mm") if f.code == "survey.odd-shot"]
+    assert told.text.startswith("Shots ") and "no single one explains it" in told.text
 
 
 def test_equal_input_equal_beds() -> None:

@@ -76,7 +76,7 @@ def _slab_only(shots: Path, system: str, form: str) -> int:
     ones = np.c_[tied.points[:, :2] - tied.points[:, :2].mean(axis=0), np.ones(len(levels))]
     u, v, _ = np.linalg.lstsq(ones, levels, rcond=None)[0]
     slope = float(np.hypot(u, v))
-    odd = [(tied.names[k], off) for k, off in surface.odd()]
+    odd = survey.odd(surface)
 
     def say(value: float) -> str:
         return text(mm(round(float(value), 6)), system)
@@ -85,7 +85,7 @@ def _slab_only(shots: Path, system: str, form: str) -> int:
         said_of = {
             "shots": len(levels), "highest_mm": float(levels[high]), "highest": tied.names[high], "lowest_mm": float(levels[low]),
             "lowest": tied.names[low], "range_mm": float(levels[high] - levels[low]), "slope_mm_per_m": slope * 1000,
-            "odd": [{"shot": n, "off_mm": off} for n, off in odd],
+            "odd": [{"shot": tied.names[k], "off_mm": off} for one in odd for k, off in zip(one.shots, one.off, strict=True)],
         }  # fmt: skip
         click.echo(json.dumps(said_of, ensure_ascii=False, indent=1))
         return 0
@@ -94,8 +94,8 @@ def _slab_only(shots: Path, system: str, form: str) -> int:
     )
     far, words = (10_000, "10 m") if system == "mm" else (3048, "10 ft")
     click.echo(f"The slab falls {say(slope * far)} in {words} on the whole.")
-    for name, off in odd:
-        click.echo(f"Shot {name} is {say(abs(off))} {'above' if off > 0 else 'below'} what its neighbours say; shoot it again.")
+    for one in odd:
+        click.echo(f"{survey.disagree([tied.names[k] for k in one.shots], one.most, system)}.")
     click.echo("Only the slab under walls counts: name the plan's folder with --plan for the bed of each piece.")
     return 0
 

@@ -151,11 +151,11 @@ def build(
         known[BUILT_IN] = len(reasons)
         reasons.append(BUILT_IN)
         arcs.pairs(*built, lag=0, most=NEVER, why=known[BUILT_IN])
-    if going := [(number[s.follows], i) for i, s in enumerate(nodes) if s.follows in number]:
+    if going := [i for i, s in enumerate(nodes) if s.follows in number]:
         known[GOES_ON] = len(reasons)
         reasons.append(GOES_ON)
-        before, on = np.array(going, np.int64).T
-        arcs.pairs(before, on, lag=0, most=NEVER, why=known[GOES_ON])
+        behind = np.array([number[nodes[i].follows] for i in going], np.int64)
+        arcs.pairs(behind, np.array(going, np.int64), lag=0, most=NEVER, why=known[GOES_ON])
     release: dict[int, int] = {}
     asked_days = Asked()
     for one in sorted(asked, key=_sort_key):

@@ -11,6 +11,7 @@ import shapely
 
 from wallquant.survey.datum import Decision, Limits, at_level, decide, strippable
 from wallquant.survey.footings import XY, Footing, Ground, Mark
+from wallquant.survey.odd import odd
 from wallquant.survey.surface import Surface
 from wallquant.survey.tying import Tied
 
@@ -90,13 +91,17 @@ class PartBeds:
 
 @dataclass(frozen=True, kw_only=True)
 class Levelled:
-    """All parts that stand on the slab; `shift` is what was added to the survey's levels, `skipped` how many parts do not."""
+    """All parts that stand on the slab; `shift` is what was added to the survey's levels, `skipped` how many parts do not.
+
+    `odd` are the shots that do not agree with the others: names (one, or all of a group of which none explains the rest), and how far
+    off it, or the worst of them, is, in millimetres.
+    """
 
     parts: tuple[PartBeds, ...]
     shift: float
     skipped: int
     instrument: float | None
-    odd: tuple[tuple[str, float], ...]
+    odd: tuple[tuple[tuple[str, ...], float], ...]
 
 
 def levelled(ground: Ground, shots: Tied) -> Levelled:
@@ -138,7 +143,7 @@ def levelled(ground: Ground, shots: Tied) -> Levelled:
         shift=shift,
         skipped=len(groups) - len(parts),
         instrument=None if shots.instrument is None else shots.instrument + shift,
-        odd=tuple((shots.names[k], value) for k, value in surface.odd()),
+        odd=tuple((tuple(shots.names[k] for k in one.shots), one.most) for one in odd(surface)),
     )
 
 

@@ -117,28 +117,3 @@ class Surface:
                         ray = shapely.LineString([p, p + side * size * 2 * np.array([-along[1], along[0]])])
                         out += [tuple(q) for q in shapely.get_coordinates(shapely.intersection(ray, shape))]
         return out
-
-    def odd(self, least: float = 10.0) -> list[tuple[int, float]]:
-        """Return shots that stand out: far from the plane through their neighbours, millimetres off (signed).
-
-        A shot is odd where it is further off than `least` and than six times the median of all.  Of two neighbours that make each
-        other odd, the one further off is named.
-        """
-        beside: dict[int, set[int]] = {k: set() for k in range(len(self.points))}
-        for a, b, c in self.triangles.tolist():
-            beside[a] |= {b, c}
-            beside[b] |= {a, c}
-            beside[c] |= {a, b}
-        off = np.zeros(len(self.points))
-        for k, around in beside.items():
-            if len(around) >= 4:
-                near = self.points[sorted(around)]
-                ones = np.c_[near[:, :2] - self.points[k, :2], np.ones(len(near))]
-                off[k] = self.points[k, 2] - np.linalg.lstsq(ones, near[:, 2], rcond=None)[0][2]
-        limit = max(least, 6 * float(np.median(np.abs(off))))
-        found = [k for k in np.argsort(-np.abs(off), kind="stable").tolist() if abs(off[k]) > limit]
-        named: list[tuple[int, float]] = []
-        for k in found:
-            if not beside[k] & {n for n, _ in named}:
-                named.append((k, float(off[k])))
-        return named

@@ -23,15 +23,8 @@ short of its edges, but by less than the metre or two between shots."""
 def findings(found: Levelled, ground: Ground, system: str) -> Iterator[Finding]:
     """Yield what is worth telling of the slab, part by part."""
     said = _Said(ground, system)
-    for name, off in found.odd:
-        where = "above" if off > 0 else "below"
-        yield Finding(
-            code="survey.odd-shot",
-            severity="warning",
-            text=f"Shot {name} is {said.length(abs(off))} {where} what its neighbours say; it counts as it is. Shoot it again",
-            measured=said.length(off),
-            rules=RULE,
-        )
+    for names, off in found.odd:
+        yield Finding(code="survey.odd-shot", severity="warning", text=disagree(names, off, system), measured=said.length(off), rules=RULE)
     if found.shift:
         yield Finding(
             code="survey.own-levels",
@@ -49,6 +42,18 @@ def findings(found: Levelled, ground: Ground, system: str) -> Iterator[Finding]:
         )
     for part in found.parts:
         yield from _of_part(part, said)
+
+
+def disagree(names: Sequence[str], off: float, system: str) -> str:
+    """Return the sentence of shots that do not agree with those beside them; `off` of the worst, millimetres."""
+    much = text(mm(round(abs(off), 6)), system)
+    if not names[1:]:
+        where = "above" if off > 0 else "below"
+        return f"Shot {names[0]} is {much} {where} what its neighbours say, and without it they agree; it counts as it is. Shoot it again"
+    return (
+        f"Shots {', '.join(names[:-1])} and {names[-1]} do not agree with their neighbours, by up to {much}, and no single one explains "
+        "it; they count as they are. Shoot them and those beside them again"
+    )
 
 
 def elsewhere(found: Levelled, ground: Ground, shots: Tied, system: str) -> str:
