@@ -57,13 +57,26 @@ P = TypeVar("P", bound=Laid)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Saving:
+    """What a move brings: so many more pieces are cut without it, and so many square metres less are laid."""
+
+    cuts: int
+    lays: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Move:
-    """A thing and how far it moves; `saves`: so many more pieces are cut without it (None where that was not tried)."""
+    """A thing, how far it moves, and what that brings (None where that was not tried)."""
 
     number: int
     thing: Thing
     by: Nm
-    saves: int | None
+    saving: Saving | None
+
+    @property
+    def saves(self) -> int | None:
+        """So many more pieces are cut without it."""
+        return None if self.saving is None else self.saving.cuts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -202,23 +215,30 @@ class _Trial(Generic[P]):
             found = {t: by for t, by in found.items() if t not in bad}
         if 3 * len(found) * len(self.now.work.pieces) > MOST_LAID:
             return tuple(self._move(t, by, None) for t, by in sorted(found.items()))
-        saves = {t: self._saves(found, t) for t in found}
-        while poor := {t: saves[t] for t in found if saves[t] < self.worth}:
-            least = min(poor, key=lambda t: (saves[t], -abs(found[t]), t))
-            found = {t: by for t, by in found.items() if t != least}
-            saves = {t: self._saves(found, t) for t in (found if len(poor) == 1 else poor) if t != least}
-            saves = {t: saves.get(t, self.worth) for t in found}
-        return tuple(self._move(t, by, saves[t]) for t, by in sorted(found.items()))
+        saves, known = {t: self._saving(found, t) for t in found}, True
+        again: Iterable[int]
+        while True:
+            poor = [t for t in found if saves[t].cuts < self.worth and not saves[t].lays]
+            if poor:
+                least = min(poor, key=lambda t: (saves[t].cuts, -abs(found[t]), t))
+                found = {t: by for t, by in found.items() if t != least}
+                known = len(poor) == 1
+                again = found if known else [t for t in poor if t != least]
+            elif not known:  # what the others save is of more moves than are left
+                known, again = True, found
+            else:
+                return tuple(self._move(t, by, saves[t]) for t, by in sorted(found.items()))
+            saves |= {t: self._saving(found, t) for t in again}
 
-    def _saves(self, found: Mapping[int, Nm], thing: int) -> int:
-        """Return how many more pieces are cut where one thing stays; where less is laid then, as much as any move has to save."""
+    def _saving(self, found: Mapping[int, Nm], thing: int) -> Saving:
+        """Return what one thing's move brings beside the others."""
         new, old = self.laid(found), self.laid({t: by for t, by in found.items() if t != thing})
         walls = {w.guid for w in self.building.walls}
-        saved = cuts(old) - cuts(new)
-        return max(saved, self.worth) if _aside(old, walls) > _aside(new, walls) + SPECK else saved
+        more = _aside(old, walls) - _aside(new, walls)
+        return Saving(cuts=cuts(old) - cuts(new), lays=more if more > SPECK else 0.0)
 
-    def _move(self, number: int, by: Nm, saves: int | None) -> Move:
-        return Move(number=number, thing=self.things.all[number], by=by, saves=saves)
+    def _move(self, number: int, by: Nm, saving: Saving | None) -> Move:
+        return Move(number=number, thing=self.things.all[number], by=by, saving=saving)
 
 
 def _touched(thing: Thing, plan: Laid) -> frozenset[str]:

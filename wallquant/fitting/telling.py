@@ -18,13 +18,15 @@ FEW = 4
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Told:
-    """One move: its kind, what moves (GlobalIds, or the wall list's names), how far, its sentence, and how many cuts it saves."""
+    """One move: its kind, what moves (GlobalIds, or the wall list's names), how far, its sentence, how many cuts it saves, and
+    how many square metres more are laid with it."""
 
     kind: str
     keys: tuple[str, ...]
     by: Nm
     text: str
     saves: int | None
+    lays_m2: float = 0.0
 
 
 def told(change: Change[Any], drawn: Building) -> tuple[Told, ...]:
@@ -43,7 +45,8 @@ def _told(change: Change[Any], drawn: Building) -> Iterator[Told]:
         yield Told(kind=one.what, keys=one.names, by=one.by, text=_level(one, walls, holes, names, system), saves=None)
     say = _Moves(change, holes, names, system)
     for move in change.moves:
-        yield Told(kind=say.kind(move), keys=say.keys(move), by=move.by, text=say.text(move), saves=move.saves)
+        lays = round(move.saving.lays, 6) if move.saving else 0.0
+        yield Told(kind=say.kind(move), keys=say.keys(move), by=move.by, text=say.text(move), saves=move.saves, lays_m2=lays)
 
 
 def _level(one: Level, walls: Mapping[str, Wall], holes: Mapping[str, tuple[Wall, Opening]], names: Mapping[str, str], system: str) -> str:
