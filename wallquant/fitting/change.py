@@ -23,7 +23,7 @@ from wallquant.fitting.programme import Limits, solve
 from wallquant.fitting.tables import Tables
 from wallquant.fitting.things import Thing, Things
 from wallquant.graph import Network
-from wallquant.layout import Work
+from wallquant.layout import Junction, Work
 from wallquant.masonry import Face
 from wallquant.units import Nm
 
@@ -204,7 +204,7 @@ class _Trial(Generic[P]):
 
     def kept(self, found: dict[int, Nm]) -> tuple[Move, ...]:
         """Return the moves that pay: first those that touch common walls together, then each against all without it."""
-        touched = {t: _touched(self.things.all[t], self.now) for t in found}
+        touched = {t: _touched(self.things.all[t], self.now, self.things.over) for t in found}
         while found:
             new = self.laid(found)
             parts = _parts({t: touched[t] for t in found})
@@ -241,13 +241,14 @@ class _Trial(Generic[P]):
         return Move(number=number, thing=self.things.all[number], by=by, saving=saving)
 
 
-def _touched(thing: Thing, plan: Laid) -> frozenset[str]:
+def _touched(thing: Thing, plan: Laid, over: Mapping[str, tuple[str, Junction]]) -> frozenset[str]:
     """Return the walls of the runs whose lengths a thing changes."""
     work = plan.work
     runs: set[str] = set()
     for name, _ in thing.members:
         if thing.kind == "line":
             runs.update({name, *(j.other for j in work.runs[name].junctions if j.other)})
+            runs.update(run for end, (_, j) in over.items() if j.other == name for run in work.corners[end].runs)
         elif thing.kind == "end":
             runs.update(work.corners[name].runs)
         else:

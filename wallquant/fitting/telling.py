@@ -99,7 +99,7 @@ class _Moves:
         name, sign = move.thing.members[0]
         by = sign * move.by
         if move.thing.kind == "line":
-            said = self._line(self.work.runs[name], by, far)
+            said = self._line(self.work.runs[name], by, far, [n for n, _ in move.thing.members])
         elif move.thing.kind == "end":
             run, junction = self._ending(name)
             out = by > 0 if junction.role == "end" else by < 0
@@ -123,7 +123,7 @@ class _Moves:
         run = self.work.runs[self.work.corners[corner].runs[0]]
         return run, run.first if run.first.corner == corner else run.last
 
-    def _line(self, run: Run, by: Nm, far: str) -> str:
+    def _line(self, run: Run, by: Nm, far: str, members: Sequence[str]) -> str:
         walls = _listed([self.names[p.wall] for p in run.parts])
         crossed = [j for j in run.junctions if j.other in self.work.runs]
         if not crossed:
@@ -134,5 +134,6 @@ class _Moves:
         onward = (-v * a + u * b > 0) == (by > 0)
         goal, behind = (other.last, other.first) if onward else (other.first, other.last)
         where = f"toward {goal.corner}" if goal.corner != here.corner else f"away from {behind.corner}"
-        corners = f"corner{'s' * (len(crossed) > 1)} {_listed([j.corner for j in crossed])}"
+        with_it = [j.corner for j in crossed] + [end for end, (_, j) in self.things.over.items() if j.other in members]
+        corners = f"corner{'s' * (len(with_it) > 1)} {_listed(with_it)}"
         return f"move {walls} ({run.name}) by {far} along {other.name}, {where}; with it {corners}"
