@@ -32,8 +32,11 @@ def _items(plan: Plan, rows: Table) -> Iterator[Finding]:
     sizes = {key: i.numbers(key, blank=0.0) for key in ("size_mm", "start_mm", "end_mm")}
     known = {name: at for at, name in enumerate(texts["item"]) if texts["kind"][at] == "bar"}
     days: dict[tuple[str, str], set[str]] = defaultdict(set)
-    for kind, run, day in zip(plan.steps.texts("kind"), plan.steps.texts("run"), plan.steps.texts("day"), strict=True):
+    at_corners: dict[str, set[str]] = defaultdict(set)
+    for kind, run, corner, day in zip(*(plan.steps.texts(key) for key in ("kind", "run", "corner", "day")), strict=True):
         days[kind, run].add(day)
+        if corner:  # such work may be called by the other run
+            at_corners[kind].add(day)
     length, parts = rows.numbers("length_mm").tolist(), rows.wholes("parts").tolist()
     mine = {key: rows.numbers(key, blank=0.0) for key in sizes}
     found: dict[str, list[int]] = defaultdict(list)
@@ -50,7 +53,7 @@ def _items(plan: Plan, rows: Table) -> Iterator[Finding]:
             yield from unlike(
                 f"{where}, bar {item}: {key}", float(cell[at]), float(sizes[key][known[item]]), "mm", "items.csv has", near=1e-3
             )
-        if (of_task := days.get((task, run))) and day not in of_task:  # work at a corner may be another run's
+        if task and day not in days[task, run] | at_corners[task]:
             yield broken("I9", f"{where}: on day {day} there is no step '{task}' in run {run}")
     number = rows.wholes("part").tolist()
     quantity = i.numbers("quantity", blank=0.0).tolist()
