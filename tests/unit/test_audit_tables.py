@@ -30,7 +30,7 @@ SPOILT = {
             "units_m3", "waste_m3", "rounding_m3", "bought_m3",
         ),
         "materials.csv": ("waste", "buy"),
-        "mixing.csv": ("day", "mortar", "net_l", "waste_l", "bags", "batches"),
+        "mixing.csv": ("day", "mortar", "net_l", "waste_l", "bags", "batches", "bags_to_open"),
         "saw_list.csv": ("day", "when", "unit", "cut", "angle_deg", "height_mm", "length_mm", "count", "pieces", "stocks"),
         "schedule.csv": ("wall", "name", "thickness_mm", "item", "quantity", "whole", "cut_pieces", "cut_units", "volume_m3", "mass_kg"),
         "staging.csv": ("order", "unit", "holds", "mass_kg", "wall"),

@@ -12,6 +12,8 @@ from wallquant.audit.read import MM, Plan
 from wallquant.audit.schedules import known_walls, unlike
 from wallquant.findings import Finding
 
+ROUNDED = 1e-4
+"""Bags of cells that are rounded to six decimals add up to less, over all days."""
 AHEAD, ON_SITE = "ahead", "on site"
 
 
@@ -101,6 +103,16 @@ def _mixing(plan: Plan, rows: Table) -> Iterator[Finding]:
         if each[at]:
             where = f"mixing.csv, line {at + 2}, {mortar}: batches"
             yield from unlike(where, batches[at], ceil(round(bags[at] / each[at], 6)), "", "bags take")
+    used: dict[str, float] = defaultdict(float)
+    opened: dict[str, float] = defaultdict(float)
+    for _, at in sorted(zip(rows.wholes("day").tolist(), range(rows.count), strict=True)):
+        mortar, new = rows.texts("mortar")[at], float(rows.numbers("bags_to_open", blank=0.0)[at])
+        used[mortar] += bags[at]
+        opened[mortar] += new
+        least, most = (ceil(used[mortar] + sign * ROUNDED) for sign in (-1, 1))
+        if not least <= opened[mortar] <= most:
+            text = f"mixing.csv, line {at + 2}, {mortar}: {opened[mortar]:.9g} bags are opened so far, {used[mortar]:.9g} are used"
+            yield broken("I9", text)
     days = set(plan.steps.texts("day"))
     for at, day in enumerate(rows.texts("day")):
         if day not in days:
