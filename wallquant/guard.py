@@ -161,9 +161,8 @@ class Guarded(Rule):
                 self._vet(where, part, tuple(kind for kind in kinds if kind is not Choice))
         for key, (fits, wanted) in CHECKED[type(one)]:
             if not fits(getattr(one, key)):
-                self._wrong(where, f"says {_named(one)} with {key} = {_short(getattr(one, key))}, which is no {wanted}")
                 course = f" in course {_short(one.course)}" if hasattr(one, "course") and key != "course" else ""
-                self._wrong(where, f"says a {type(one).__name__}{course} with {key} = {_short(getattr(one, key))}, which is no {wanted}")
+                self._wrong(where, f"says {_named(one)}{course} with {key} = {_short(getattr(one, key))}, which is no {wanted}")
 
     def _wrong(self, where: str, problem: str) -> None:
         raise RuleError(f"{self.name}, asked in {where}, {problem}; {REPAIR}", self.code)
@@ -237,7 +236,7 @@ def _stop(*_: object) -> None:
 
 def _named(value: object) -> str:
     kind = type(value).__name__
-    return f"{'an' if kind[0] in 'AEIOU' else 'a'} {kind}"
+    return f"{'an' if kind[0] in 'AEIO' else 'a'} {kind}"
 
 
 def _short(value: object) -> str:

@@ -52,11 +52,9 @@ def test_makespan_over_its_bound(name: str, curing: bool) -> None:
 
 BARS = {"vertical_bars": {"spacing": "1200 mm"}, "bond_beams": {"top": True}, "movement_joints": {"preset": "ncma"}}
 """The rules that need the engineer's values, with values that stand for them and are invented."""
-ABOVE = {("field_station_workshop_in.ifc", 2): 114}
-"""Where 10 % is not reached, and what is: two masons there miss an evening's inspection, which costs a day of seven."""
 
 
-@pytest.mark.parametrize("name", ["field_station_workshop_in.ifc", "landing_tool_store_mm.ifc", "O14_no_storey_skewed.ifc"])
+@pytest.mark.parametrize("name", ["field_station_workshop_in.ifc", "landing_tool_store_mm.ifc", OPEN[0], OPEN[2]])
 def test_makespan_with_inspections_and_grout(name: str) -> None:
     """With bars, beams and movement joints as well, walking and all that sets and is inspected."""
     jobs = {"field_station_workshop_in.ifc": "field_station_workshop", "landing_tool_store_mm.ifc": "landing_tool_store"}
@@ -73,4 +71,4 @@ def test_makespan_with_inspections_and_grout(name: str) -> None:
             weekday=job.first_weekday,
             walk=ordering.Walk(places=ordering.places(plan.work)),
         )
-        assert 100 * made.seconds <= ABOVE.get((name, masons), 110) * made.bound, f"{masons} masons"
+        assert 100 * made.seconds <= 110 * made.bound, f"{masons} masons"

@@ -166,6 +166,22 @@ def test_money(plans: dict[str, Path], run: Run, tmp_path: Path, name: str) -> N
     assert f"Money: {wanted[1]:,.2f}" in text and "mason hour: " in text and "having no price: levelling mortar" in text
 
 
+def test_bars_have_one_price(plans: dict[str, Path], run: Run, tmp_path: Path) -> None:
+    """By the metre or as whole bars, which are the same steel: priced one way the other misses no price, priced both ways is refused."""
+    other = tmp_path / "steel"
+    shutil.copytree(plans["one"], other)
+    with (other / "materials.csv").open("a", encoding="utf-8") as table:
+        table.write('bar,10.0,2.6,12.6,m,R1,b\n"bar 12 mm, 6000 mm long",2.0,0.1,3.0,pcs,2 for 5 lengths,b\n')
+    file = tmp_path / "p.csv"
+    for item, left in (("bar", "bar 12 mm, 6000 mm long"), ("bar 12 mm, 6000 mm long", "bar")):
+        file.write_text(f'item,price\n"{item}",2\n', encoding="utf-8")
+        found = facts(run, other, other, "--prices", file)["money"]
+        assert left not in found["without_price"] and found["total"] == [2 * (12.6 if item == "bar" else 3)] * 2
+    file.write_text('item,price\nbar,2\n"bar 12 mm, 6000 mm long",9\n', encoding="utf-8")
+    code, _, told = run("compare", other, other, "--prices", file)
+    assert code == 2 and "same steel" in told
+
+
 @pytest.mark.parametrize(
     ("name", "content", "words"),
     [

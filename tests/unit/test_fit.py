@@ -168,6 +168,8 @@ def test_a_thickness_that_no_unit_has(tmp_path: Path) -> None:
     assert len(change.before.set_aside) == 4 and not change.after.set_aside and len(change.after.work.pieces) > 300
     assert words(change)[0].text == "make A, B, C and D 150 mm thick, now 170 mm"
     assert not changed(model, catalogue="aac-metric", any_thickness=True).thicknesses
+    thin = wall_list(tmp_path, wall("A", (0, 0), (5999, 0)) + wall("F", (0, 3000), (5999, 3000), thickness=70))
+    assert not changed(thin, catalogue="aac-metric").thicknesses  # 30 mm more would be another wall
 
 
 def test_openings_change_their_width_only_where_that_is_asked(tmp_path: Path) -> None:

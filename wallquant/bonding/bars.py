@@ -127,7 +127,7 @@ def parted(
     for group in groups.values():
         every = [p for _, kept in group for p in kept]
         for item, kept in group:
-            cut = kept != [item]
+            cut = bool(item.lap) and kept != [item]
             left[id(item)] = [_measured(p) for p in kept if not (cut and any(_beside(p, other) for other in every))]
     out: list[Item] = []
     for item in items:

@@ -104,7 +104,8 @@ def _unbonded(corner: Corner, asked: Mapping[str, Asked]) -> dict[str, tuple[boo
     for n, name in enumerate(corner.runs):
         row = []
         for c in fits[n].courses.levels:
-            held = (met[n].role != "through" and not plain) or any(_stands(corner, fit, c.bottom, c.top) for fit in fits[:n])
+            ends = met[n].role != "through"
+            held = (ends and not plain) or any(_stands(corner, fit, c.bottom, c.top, wide=ends) for fit in fits[:n])
             row.append(n == 0 or not held)
         out[name] = row
     lines = [[(c.bottom, c.top) for c in fit.courses.levels] for fit in fits]
@@ -119,9 +120,13 @@ def _unbonded(corner: Corner, asked: Mapping[str, Asked]) -> dict[str, tuple[boo
     return {name: tuple(row) for name, row in out.items()}
 
 
-def _stands(corner: Corner, other: Fitted, bottom: Nm, top: Nm) -> bool:
-    station = next(j for j in other.run.junctions if j.corner == corner.name).station
-    highest = max(level(other.top, station, 1), level(other.top, station, -1))
+def _stands(corner: Corner, other: Fitted, bottom: Nm, top: Nm, *, wide: bool = False) -> bool:
+    """Say whether a run stands between two levels at its station of a corner, or with `wide` anywhere in it, as under a slope."""
+    junction = next(j for j in other.run.junctions if j.corner == corner.name)
+    half = junction.thickness // 2 if wide else 0
+    ends = ((junction.station - half, 1), (junction.station + half, -1), (junction.station, 1), (junction.station, -1))
+    inside = (z for s, z in other.top if abs(s - junction.station) < half)
+    highest = max(*(level(other.top, s, side) for s, side in ends), *inside)
     return other.run.bottom < top - MM and highest > bottom + MM
 
 

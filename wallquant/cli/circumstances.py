@@ -16,6 +16,8 @@ from wallquant.files import COLUMNS, FINDINGS, SUMMARY, read_json, vetted
 from wallquant.job import WEEKDAYS
 from wallquant.units import mm, text
 
+METRES = "bar"
+"""The item of materials.csv that has all bars by the metre; whole ones have rows of their own."""
 HOUR = "mason hour"
 """The item of a price list that is an hour of a mason on site, waiting included."""
 OFFCUTS = "offcuts and kerfs "
@@ -200,11 +202,17 @@ def _money(one: Site, two: Site, prices: Prices) -> dict[str, Any]:
         rows.append({"item": item, "unit": said, "price": price, "quantity": quantity, "money": money})
     priced = {row["item"] for row in rows}
     bought = {item for s in (one, two) for (item, _), buy in s.bought.items() if buy}
+    whole = {item for item in bought if item.endswith(" long") and ", " in item}  # "bar" by the metre and whole bars are the same steel
+    if METRES in priced and whole & priced:
+        raise Sentence(
+            f"the price list has '{METRES}' by the metre and '{min(whole & priced)}', which are the same steel; keep one of them"
+        )
+    same = whole if METRES in priced else {METRES} if whole and whole <= priced else set()
     return {
         "currency": prices.currency,
         "rows": rows,
         "total": [round(sum(row["money"][side] for row in rows), 2) for side in (0, 1)],
-        "without_price": sorted(item for item in bought - priced if not item.startswith("pallets ")),
+        "without_price": sorted(item for item in bought - priced - same if not item.startswith("pallets ")),
         "not_bought": unknown,
     }
 

@@ -18,15 +18,18 @@ STOREY: Nm = 1_000 * MM
 FLOOR: Nm = 50 * MM
 """A sill that is nearer than this to a floor is that of a door, or of a window that reaches to the floor (drawing habit, project input)."""
 
+SHARE = 4
+"""A wall that would change by more than its thickness divided by this would be another wall (project input)."""
+
 
 def thicknesses(building: Building, catalogue: Catalogue, face: Face | None, most: Nm) -> tuple[Level, ...]:
-    """Return for walls that no unit fits the nearest thickness of the catalogue, where it is at most `most` away."""
+    """Return for walls that no unit fits the nearest thickness of the catalogue, where it is at most `most` and a `SHARE` away."""
     by: dict[tuple[Nm, Nm], list[str]] = {}
     made = {t for t in catalogue.thicknesses.values() if catalogue.standard(t, face) is not None}
     for wall in building.walls:
         if made and catalogue.standard(wall.thickness, face) is None:
             nearest = min(made, key=lambda t: (abs(t - wall.thickness), t))
-            if abs(nearest - wall.thickness) <= most:
+            if abs(nearest - wall.thickness) <= min(most, wall.thickness // SHARE):
                 by.setdefault((wall.thickness, nearest - wall.thickness), []).append(wall.guid)
     return tuple(Level(what="thickness", names=tuple(sorted(names)), level=t, by=shift) for (t, shift), names in sorted(by.items()))
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from wallquant.findings import Finding, Place
 from wallquant.layout import Step, Work
-from wallquant.ordering import improving
+from wallquant.ordering import evenings, improving
 from wallquant.ordering.bound import least_time, loads_of
 from wallquant.ordering.clock import DAY, Shift
 from wallquant.ordering.precedence import NEVER, Graph
@@ -153,13 +153,14 @@ def schedule(
     problem = Problem.of(graph, masons, hours, things, weekday, walk)
     going_first, ranked = frozenset(first), panels or {}
     later = np.array([s.name not in going_first for s in graph.steps], bool)
-    found = search(graph, problem, ranked, later, bound, passes_for(count) if passes is None else passes)
-    run = found.run
+    run = search(graph, problem, ranked, later, bound, passes_for(count) if passes is None else passes)
     if count <= MOST and not good(run, problem, bound):
         windows = Windows.of(graph, hours, loads_of(graph, masons, hours, things))
         bound = windows.least(bound, hours.working(run.last))
+        if not good(run, problem, bound):
+            bound = evenings.least(windows, bound, hours.working(run.last))
         more = improving.passes_for(count) if passes is None else passes
-        run = improving.improved(problem, found, windows, panel_ranks(graph, ranked), later, bound, more)
+        run = improving.improved(graph, problem, run, windows, panel_ranks(graph, ranked), later, bound, more)
     start, end, crew = np.array(run.start, np.int64), np.array(run.end, np.int64), np.array(run.crew, np.int64)
     place = np.empty(count, np.int64)
     place[graph.order] = np.arange(count)

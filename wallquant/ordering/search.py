@@ -8,7 +8,6 @@ one (see `Problem.passed`).  `improving` goes on from the best of these.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,14 +24,6 @@ NEAR = 50
 _Ints = NDArray[np.int64]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Found:
-    """The best pass so far, and whether it was patient."""
-
-    run: Pass
-    patient: bool = False
-
-
 def passes_for(steps: int) -> int:
     """Return how many orders are tried for so many steps."""
     return max(1, EFFORT // max(1, steps))
@@ -43,7 +34,7 @@ def good(run: Pass, problem: Problem, bound: int) -> bool:
     return problem.shift.working(run.last) <= bound + bound // NEAR
 
 
-def search(graph: Graph, problem: Problem, panels: Mapping[str, int], later: NDArray[np.bool_], bound: int, passes: int) -> Found:
+def search(graph: Graph, problem: Problem, panels: Mapping[str, int], later: NDArray[np.bool_], bound: int, passes: int) -> Pass:
     """Return the shortest of at most so many passes; of equal ones the first.
 
     Parameters
@@ -59,38 +50,39 @@ def search(graph: Graph, problem: Problem, panels: Mapping[str, int], later: NDA
     passes : int
     """
     panel = panel_ranks(graph, panels)
-    tail = tails(graph, np.array(problem.seconds, np.int64), graph.lag)
-    best = Found(run=problem.passed(queue(later, panel, -tail)))
+    first = queue(later, *next(rules(graph, problem, panel)))
+    best = problem.passed(first)
     left = passes - 1
-    if left <= 0 or good(best.run, problem, bound):
+    if left <= 0 or good(best, problem, bound):
         return best
-    for patient in ways(problem):
-        for number, keys in enumerate(_rules(graph, problem, panel, tail)):
+    for patient in _ways(problem):
+        for number, keys in enumerate(rules(graph, problem, panel)):
             if left <= 0:
                 return best
             if number or patient:
                 one = problem.passed(queue(later, *keys), patient=patient)
                 left -= 1
-                if one.last < best.run.last:
-                    best = Found(run=one, patient=patient)
+                if one.last < best.last:
+                    best = one
                     if good(one, problem, bound):
                         return best
     return best
 
 
-def ways(problem: Problem) -> tuple[bool, ...]:
+def _ways(problem: Problem) -> tuple[bool, ...]:
     """Whether passes are patient: both ways where steps take more masons than one."""
     return (False, True) if any(many > 1 for many, _ in problem.demands) else (False,)
 
 
-def _rules(graph: Graph, problem: Problem, panel: _Ints, tail: _Ints) -> Iterator[tuple[_Ints, ...]]:
+def rules(graph: Graph, problem: Problem, panel: _Ints) -> Iterator[tuple[_Ints, ...]]:
     """Yield orders of priority, as keys of which the first counts most."""
+    tail = tails(graph, np.array(problem.seconds, np.int64), graph.lag)
+    yield panel, -tail
     many = np.array([problem.demands[k][0] for k in problem.demand], np.int64)
     seconds = np.array(problem.seconds, np.int64)
     after = np.diff(graph.pointer)
     longest = np.zeros(int(panel.max(initial=0)) + 1, np.int64)
     np.maximum.at(longest, panel, tail)
-    yield panel, -tail
     yield (-tail,)  # latest start first
     yield (seconds - tail,)  # latest finish first
     yield -longest[panel], panel, -tail  # the panel with most to come

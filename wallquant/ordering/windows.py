@@ -182,6 +182,8 @@ class Windows:
     loads: Loads
     start: _Ints
     end: _Ints
+    fore: Side
+    before: Mapping[int, Gate]
     back: Side
     behind: Mapping[int, Gate]
 
@@ -190,8 +192,18 @@ class Windows:
         """Work out both sides of a graph."""
         side = Side.of(graph)
         back = side.turned()
-        start, end = earliest(side, shift, gates(side, shift, loads), side.release)
-        return cls(shift=shift, loads=loads, start=start, end=end, back=back, behind=gates(back, shift, loads))
+        before = gates(side, shift, loads)
+        start, end = earliest(side, shift, before, side.release)
+        return cls(
+            shift=shift,
+            loads=loads,
+            start=start,
+            end=end,
+            fore=side,
+            before=before,
+            back=back,
+            behind=gates(back, shift, loads),
+        )
 
     def latest(self, clock: int) -> tuple[_Ints, _Ints]:
         """Return the clock seconds at which each step starts and is done at the latest, where all is done at `clock`."""
@@ -201,10 +213,13 @@ class Windows:
 
     def possible(self, clock: int) -> bool:
         """Whether nothing is against all being done at a clock second."""
-        start, end = self.latest(clock)
-        if (start < self.start).any():
+        return self.fits(self.start, *self.latest(clock))
+
+    def fits(self, start: _Ints, latest: _Ints, end: _Ints) -> bool:
+        """Whether all steps can lie between their earliest starts and latest ends, where they start at `latest` at the latest."""
+        if (latest < start).any():
             return False
-        head, last = self.shift.all_working(self.start), self.shift.all_working(end)
+        head, last = self.shift.all_working(start), self.shift.all_working(end)
         return not any(_crowded(work, head, last, whole) for work, whole in self.loads)
 
     def least(self, low: int, high: int) -> int:
