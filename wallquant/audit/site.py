@@ -18,7 +18,7 @@ AHEAD, ON_SITE = "ahead", "on site"
 def check(plan: Plan) -> list[Finding]:
     """Return what of staging.csv, labour.csv, mixing.csv and saw_list.csv does not hold; a plan without them has nothing to check."""
     checks = {"staging.csv": _staging, "labour.csv": _labour, "mixing.csv": _mixing, "saw_list.csv": _saw_list}
-    return [one for name, each in checks.items() if name in plan.schedules for one in each(plan, plan.schedules[name])]
+    return [one for name, each in checks.items() if (rows := plan.schedule(name)) is not None for one in each(plan, rows)]
 
 
 def _staging(plan: Plan, rows: Table) -> Iterator[Finding]:
