@@ -118,7 +118,13 @@ class Params:
     )
     tie_length: Nm = param(
         300 * MM,
-        ParamInfo(kind="length", text="Length of a sliding tie, half of it on either side", source=Source(basis="project"), most=2000 * MM),
+        ParamInfo(
+            kind="length",
+            text="Length of a sliding tie, half of it on either side",
+            source=Source(basis="project"),
+            least=50 * MM,
+            most=2000 * MM,
+        ),
     )
     tie_minutes: float = param(
         1.0,
@@ -152,9 +158,8 @@ class MovementJoints(Rule):
     Nothing until a distance is given.  Then in each longer run: straight joints of `width` through all courses, as few and as even as
     can be; the first within `near_corner` of the distance from a corner; one at each step of the top, and on both sides of
     openings wider than `wide`.  None lies over an opening, nearer to a jamb than `off_jambs` or to
-    another wall than `off_corners`.  Where the distance leaves room the engine chooses the place with fewest cuts.  A sliding
-    tie lies across the joint in every `ties`-th bed, the top of the wall excepted, and is laid before the next course; filler and
-    sealant, on both faces, come last.
+    another wall than `off_corners`.  Where there is room the engine chooses the place with fewest cuts.  In
+    every `ties`-th bed is a sliding tie; filler and sealant on both faces come last.
 
     Why
     ---
