@@ -97,3 +97,35 @@ def test_a_schedule_that_cannot_be_read_keeps_no_other_check_away(shed: Path, tm
     found, unseen = examined(plan)
     assert [one.text for one in found] == ["mixing.csv lacks the column batches; write the plan anew."]
     assert unseen == {"I9"}
+
+
+@pytest.fixture(scope="module")
+def barred(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("barred")
+    rules = "{vertical_bars: {spacing: 1200 mm}, bond_beams: {top: true}}"
+    (folder / "job.yaml").write_text(f"schema: wallquant.job/1\nrules: {rules}\n", encoding="utf-8")
+    code, _, told = outside("plan", ROOT / "sample_models" / "seedling_shed.yaml", "--job", folder / "job.yaml", "-o", folder / "out")
+    assert code in (0, 1), told
+    assert not audit(folder / "out") and made.rows_of(folder / "out" / "bars.csv")
+    return folder / "out"
+
+
+@pytest.mark.parametrize(
+    "column",
+    ["bar", "sort", "size_mm", "stock_mm", "order", "length_mm", "offcut_mm", "item", "part", "parts", "run", "start_mm", "task", "day"],
+)
+def test_a_spoilt_cell_of_the_bars_to_cut_is_told(barred: Path, tmp_path: Path, column: str) -> None:
+    cells = [row[column] for row in made.rows_of(barred / "bars.csv")]
+    plan = Path(shutil.copytree(barred, tmp_path / "out"))
+    made.set_cell(plan, "bars.csv", 0, column, other(cells, 0))
+    assert any("bars.csv" in one.text for one in audit(plan) if one.code == "audit.I9"), [one.text for one in audit(plan)]
+
+
+@pytest.mark.parametrize("row", [0, -1])
+def test_a_bar_that_is_gone_is_told(barred: Path, tmp_path: Path, row: int) -> None:
+    plan = Path(shutil.copytree(barred, tmp_path / "out"))
+    rows = made.rows_of(plan / "bars.csv")
+    del rows[row]
+    made.write(plan / "bars.csv", rows)
+    made.stamp(plan, "bars.csv")
+    assert any("bars.csv" in one.text for one in audit(plan))

@@ -6,12 +6,15 @@ import json
 from itertools import pairwise, product
 from pathlib import Path
 from random import Random
+from types import SimpleNamespace
 
 import pytest
 
 from tests.unit.command_line import caller
 from wallquant import pipeline, plugins
 from wallquant.bonding.pair import Half, least_two
+from wallquant.cli.fit import _brings
+from wallquant.fitting import change as change_module
 from wallquant.fitting import programme
 from wallquant.fitting.change import Change, cuts, least_change
 from wallquant.fitting.moving import levelled, moved
@@ -161,6 +164,21 @@ def test_storeys_over_each_other_move_together(tmp_path: Path) -> None:
     assert move.thing.kind == "line" and len(move.thing.members) == 2 and abs(move.by) == 6 * MM
 
 
+def test_a_free_end_over_a_corner_goes_where_the_corner_goes(tmp_path: Path) -> None:
+    """A wall of the next floor ends flush over a corner: it does not grow past the wall under it, and stays flush where that moves."""
+    hole = "{name: N, at: 2410, width: 1200, sill: 800, height: 1200}"
+    upper = wall("U", (-100, 0), (6037, 0), holes=hole).replace("storey: G", "storey: F")
+    model = wall_list(tmp_path, ring(5937, 4200) + upper)
+    text = model.read_text(encoding="utf-8").replace("  - {name: G, level: 0}\n", "  - {name: G, level: 0}\n  - {name: F, level: 2600}\n")
+    model.write_text(text, encoding="utf-8")
+    change = changed(model, catalogue="aac-metric", worth=1)
+    assert len(change.things.over) == 2 and all(m.thing.kind != "end" for m in change.moves)
+    below, above = ({w.name: w for w in change.building.walls}[name] for name in "AU")
+    assert above.start == below.start and above.end == below.end
+    line = next(m for m in change.moves if m.thing.kind == "line" and m.thing.members[0][0] == "R4")
+    assert line.by and any(set(change.things.over) & set(one.text.replace(",", "").split()) for one in words(change))
+
+
 def test_a_thickness_that_no_unit_has(tmp_path: Path) -> None:
     model = wall_list(tmp_path, ring(6000, 4200, thickness=170))
     change = changed(model, catalogue="aac-metric")
@@ -190,6 +208,31 @@ def test_every_move_of_a_sample_saves_what_it_says(sample: str) -> None:
         rest = moved(change.named.building, change.named.work, change.things, {n: b for n, b in by.items() if n != move.number})
         without = pipeline.plan_of(rest, (), sample, Job(), found)
         assert move.saves == cuts(without) - cuts(change.after) and move.saves >= 3
+
+
+def test_what_is_told_of_a_move_is_what_it_brings_beside_the_moves_that_are_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three moves, of which the first goes: of the two left each is told by plans of these two, and one lays more with more cuts."""
+    cut = {(): 22, (1,): 18, (2,): 15, (1, 2): 11, (0, 1): 20, (0, 2): 12, (0, 1, 2): 10}
+    monkeypatch.setattr(change_module, "cuts", lambda plan, walls=None: cut[plan])
+    monkeypatch.setattr(change_module, "_pays", lambda *_: True)
+    monkeypatch.setattr(change_module, "_touched", lambda *_: frozenset({"A"}))
+    monkeypatch.setattr(change_module, "moved", lambda building, work, things, moves: tuple(sorted(moves)))
+    one = SimpleNamespace(kind="line", members=())
+    now = SimpleNamespace(work=SimpleNamespace(pieces=()))
+    for aside, left in (({}, {1: (4, 0.0), 2: (7, 0.0)}), ({(1, 2): 2.0, (0, 2): 2.5}, {0: (1, 2.0), 1: (2, 2.5), 2: (10, 0.0)})):
+        monkeypatch.setattr(change_module, "_aside", lambda plan, walls, aside=aside: aside.get(plan, 0.0))
+        trial = change_module._Trial(SimpleNamespace(walls=()), now, SimpleNamespace(all=[one] * 3, over={}), lambda plan: plan, 3)  # type: ignore[arg-type, var-annotated]
+        moves = trial.kept({0: MM, 1: MM, 2: MM})
+        assert {m.number: (m.saving.cuts, m.saving.lays) for m in moves if m.saving} == left
+
+
+@pytest.mark.parametrize(
+    ("saves", "lays", "said"),
+    [(None, 0.0, ""), (4, 0.0, ": saves 4 cuts"), (1, 0.5, ": saves 1 cut and lays 0.50 m2 that is set aside without it"),
+     (-5, 0.5, ": lays 0.50 m2 that is set aside without it, with 5 cuts more")],
+)  # fmt: skip
+def test_what_a_move_brings_in_words(saves: int | None, lays: float, said: str) -> None:
+    assert _brings(Told(kind="wall", keys=("A",), by=MM, text="", saves=saves, lays_m2=lays)) == said
 
 
 def test_order_of_walls_changes_nothing(tmp_path: Path) -> None:

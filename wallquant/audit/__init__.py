@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Callable
 from pathlib import Path
 
-from wallquant.audit import bars, bought, ledger, offsets, openings, overlap, pieces, schedules, site, stations, steps, support
+from wallquant.audit import bars, bought, cut_bars, ledger, offsets, openings, overlap, pieces, schedules, site, stations, steps, support
 from wallquant.audit.broken import broken, shortened
 from wallquant.audit.cells import Trouble
 from wallquant.audit.elevation import elevation
@@ -69,6 +69,7 @@ def examined(folder: Path) -> tuple[tuple[Finding, ...], frozenset[str]]:
             ("I9", lambda: bought.check(plan)),
             ("I9", lambda: schedules.check(plan)),
             ("I9", lambda: site.check(plan)),
+            ("I9", lambda: cut_bars.check(plan)),
         )
     except Trouble as trouble:
         return (*found, broken("files", str(trouble))), frozenset(INVARIANTS)

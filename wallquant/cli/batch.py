@@ -133,7 +133,7 @@ def _counts(plan: Plan) -> Row:
 
 def _lines(rows: Sequence[Row], out: Path) -> Iterator[str]:
     head = ("model", "exit", "walls", "laid", "set aside m2", "pieces", "cuts", "least", "units", "errors", "warnings", "notes")
-    total: Row = {"model": "all", "exit": max(r["exit"] for r in rows)} | {k: sum(r[k] or 0 for r in rows) for k in SUMS}
+    total: Row = {"model": "all", "exit": max(r["exit"] for r in rows)} | {k: sum(r[k] for r in rows if r[k] != "") for k in SUMS}
     cells = [head, *((r["model"], str(r["exit"]), *(_cell(r[k]) for k in SUMS)) for r in (*rows, total))]
     wide = [max(len(c[k]) for c in cells) for k in range(len(head))]
     for name, *numbers in cells:

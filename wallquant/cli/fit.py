@@ -12,7 +12,7 @@ import click
 
 from wallquant.cli import Sentence, counted, told
 from wallquant.cli.options import exit_code, job_of, observed, opened, plugins_of, shared
-from wallquant.findings import SEVERITIES
+from wallquant.findings import SEVERITIES, by_cause
 
 if TYPE_CHECKING:
     from wallquant.building import Building
@@ -109,7 +109,9 @@ def _json(change: Change[Plan], moves: tuple[Told, ...], limits: Limits, widths:
         "model": change.before.model,
         "notes": change.before.notes,
         "limits": {"step_mm": to_mm(limits.step), "most_mm": to_mm(limits.most), "worth": limits.worth, "widths": widths},
-        "moves": [{"kind": m.kind, "of": m.keys, "by_mm": to_mm(m.by), "saves": m.saves, "text": m.text} for m in moves],
+        "moves": [
+            {"kind": m.kind, "of": m.keys, "by_mm": to_mm(m.by), "saves": m.saves, "lays_m2": m.lays_m2, "text": m.text} for m in moves
+        ],
         "before": _counts(change.before),
         "with_thickness": _counts(change.laid),
         "after": _counts(change.after),
@@ -130,7 +132,7 @@ def _lines(change: Change[Plan], moves: tuple[Told, ...], limits: Limits) -> Ite
         return
     yield f"The least change: {counted(len(moves), 'move')} ({rule})"
     for m in moves:
-        yield f"  {m.text}" + (f": saves {counted(m.saves, 'cut')}" if m.saves is not None else "")
+        yield f"  {m.text}{_brings(m)}"
     yield ""
     steps = [("as drawn", old), ("with the change", _counts(change.after))]
     if change.thicknesses:
@@ -138,10 +140,27 @@ def _lines(change: Change[Plan], moves: tuple[Told, ...], limits: Limits) -> Ite
     rows = [("Laid", *(name for name, _ in steps))]
     rows += [(name, *(f"{c[key]:,}" for _, c in steps)) for key, name in COUNTS]
     rows.append(("set aside, m2", *(f"{c['set_aside_m2']:.2f}" for _, c in steps)))
-    rows.append(("warnings and errors", *(str(c["findings"]["warning"] + c["findings"]["error"]) for _, c in steps)))
+    plans = [change.before, *([change.laid] if change.thicknesses else []), change.after]
+    rows.append(("warnings and errors", *(str(_causes(one)) for one in plans)))
     wide = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
     for name, *cells in rows:
         yield "  ".join([name.ljust(wide[0]), *(c.rjust(w) for c, w in zip(cells, wide[1:], strict=True))])
     yield "Corners and runs are named as in the plan of the model as drawn.  The model is not changed."
     if any(m.kind in ("sill", "head", "width") for m in moves):
         yield "Doors and windows of openings that change their size are to be chosen anew."
+
+
+def _brings(move: Told) -> str:
+    """Return what a move brings, in words; nothing where that was not tried."""
+    if move.saves is None:
+        return ""
+    said = [f"saves {counted(move.saves, 'cut')}"] if move.saves > 0 else []
+    if move.lays_m2:
+        more = f", with {counted(-move.saves, 'cut')} more" if move.saves < 0 else ""
+        said.append(f"lays {move.lays_m2:.2f} m2 that is set aside without it{more}")
+    return f": {' and '.join(said)}"
+
+
+def _causes(plan: Plan) -> int:
+    """Return how many warnings and errors there are, one a cause, as `plan` tells them."""
+    return sum(group[0].severity != "note" for group in by_cause(plan.findings))

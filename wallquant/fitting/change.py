@@ -23,7 +23,7 @@ from wallquant.fitting.programme import Limits, solve
 from wallquant.fitting.tables import Tables
 from wallquant.fitting.things import Thing, Things
 from wallquant.graph import Network
-from wallquant.layout import Work
+from wallquant.layout import Junction, Work
 from wallquant.masonry import Face
 from wallquant.units import Nm
 
@@ -57,13 +57,26 @@ P = TypeVar("P", bound=Laid)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Saving:
+    """What a move brings: so many more pieces are cut without it, and so many square metres less are laid."""
+
+    cuts: int
+    lays: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Move:
-    """A thing and how far it moves; `saves`: so many more pieces are cut without it (None where that was not tried)."""
+    """A thing, how far it moves, and what that brings (None where that was not tried)."""
 
     number: int
     thing: Thing
     by: Nm
-    saves: int | None
+    saving: Saving | None
+
+    @property
+    def saves(self) -> int | None:
+        """So many more pieces are cut without it."""
+        return None if self.saving is None else self.saving.cuts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -191,7 +204,7 @@ class _Trial(Generic[P]):
 
     def kept(self, found: dict[int, Nm]) -> tuple[Move, ...]:
         """Return the moves that pay: first those that touch common walls together, then each against all without it."""
-        touched = {t: _touched(self.things.all[t], self.now) for t in found}
+        touched = {t: _touched(self.things.all[t], self.now, self.things.over) for t in found}
         while found:
             new = self.laid(found)
             parts = _parts({t: touched[t] for t in found})
@@ -202,32 +215,40 @@ class _Trial(Generic[P]):
             found = {t: by for t, by in found.items() if t not in bad}
         if 3 * len(found) * len(self.now.work.pieces) > MOST_LAID:
             return tuple(self._move(t, by, None) for t, by in sorted(found.items()))
-        saves = {t: self._saves(found, t) for t in found}
-        while poor := {t: saves[t] for t in found if saves[t] < self.worth}:
-            least = min(poor, key=lambda t: (saves[t], -abs(found[t]), t))
-            found = {t: by for t, by in found.items() if t != least}
-            saves = {t: self._saves(found, t) for t in (found if len(poor) == 1 else poor) if t != least}
-            saves = {t: saves.get(t, self.worth) for t in found}
-        return tuple(self._move(t, by, saves[t]) for t, by in sorted(found.items()))
+        saves, known = {t: self._saving(found, t) for t in found}, True
+        again: Iterable[int]
+        while True:
+            poor = [t for t in found if saves[t].cuts < self.worth and not saves[t].lays]
+            if poor:
+                least = min(poor, key=lambda t: (saves[t].cuts, -abs(found[t]), t))
+                found = {t: by for t, by in found.items() if t != least}
+                known = len(poor) == 1
+                again = found if known else [t for t in poor if t != least]
+            elif not known:  # what the others save is of more moves than are left
+                known, again = True, found
+            else:
+                return tuple(self._move(t, by, saves[t]) for t, by in sorted(found.items()))
+            saves |= {t: self._saving(found, t) for t in again}
 
-    def _saves(self, found: Mapping[int, Nm], thing: int) -> int:
-        """Return how many more pieces are cut where one thing stays; where less is laid then, as much as any move has to save."""
+    def _saving(self, found: Mapping[int, Nm], thing: int) -> Saving:
+        """Return what one thing's move brings beside the others."""
         new, old = self.laid(found), self.laid({t: by for t, by in found.items() if t != thing})
         walls = {w.guid for w in self.building.walls}
-        saved = cuts(old) - cuts(new)
-        return max(saved, self.worth) if _aside(old, walls) > _aside(new, walls) + SPECK else saved
+        more = _aside(old, walls) - _aside(new, walls)
+        return Saving(cuts=cuts(old) - cuts(new), lays=more if more > SPECK else 0.0)
 
-    def _move(self, number: int, by: Nm, saves: int | None) -> Move:
-        return Move(number=number, thing=self.things.all[number], by=by, saves=saves)
+    def _move(self, number: int, by: Nm, saving: Saving | None) -> Move:
+        return Move(number=number, thing=self.things.all[number], by=by, saving=saving)
 
 
-def _touched(thing: Thing, plan: Laid) -> frozenset[str]:
+def _touched(thing: Thing, plan: Laid, over: Mapping[str, tuple[str, Junction]]) -> frozenset[str]:
     """Return the walls of the runs whose lengths a thing changes."""
     work = plan.work
     runs: set[str] = set()
     for name, _ in thing.members:
         if thing.kind == "line":
             runs.update({name, *(j.other for j in work.runs[name].junctions if j.other)})
+            runs.update(run for end, (_, j) in over.items() if j.other == name for run in work.corners[end].runs)
         elif thing.kind == "end":
             runs.update(work.corners[name].runs)
         else:

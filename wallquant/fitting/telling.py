@@ -18,13 +18,15 @@ FEW = 4
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Told:
-    """One move: its kind, what moves (GlobalIds, or the wall list's names), how far, its sentence, and how many cuts it saves."""
+    """One move: its kind, what moves (GlobalIds, or the wall list's names), how far, its sentence, how many cuts it saves, and
+    how many square metres more are laid with it."""
 
     kind: str
     keys: tuple[str, ...]
     by: Nm
     text: str
     saves: int | None
+    lays_m2: float = 0.0
 
 
 def told(change: Change[Any], drawn: Building) -> tuple[Told, ...]:
@@ -43,7 +45,8 @@ def _told(change: Change[Any], drawn: Building) -> Iterator[Told]:
         yield Told(kind=one.what, keys=one.names, by=one.by, text=_level(one, walls, holes, names, system), saves=None)
     say = _Moves(change, holes, names, system)
     for move in change.moves:
-        yield Told(kind=say.kind(move), keys=say.keys(move), by=move.by, text=say.text(move), saves=move.saves)
+        lays = round(move.saving.lays, 6) if move.saving else 0.0
+        yield Told(kind=say.kind(move), keys=say.keys(move), by=move.by, text=say.text(move), saves=move.saves, lays_m2=lays)
 
 
 def _level(one: Level, walls: Mapping[str, Wall], holes: Mapping[str, tuple[Wall, Opening]], names: Mapping[str, str], system: str) -> str:
@@ -96,7 +99,7 @@ class _Moves:
         name, sign = move.thing.members[0]
         by = sign * move.by
         if move.thing.kind == "line":
-            said = self._line(self.work.runs[name], by, far)
+            said = self._line(self.work.runs[name], by, far, [n for n, _ in move.thing.members])
         elif move.thing.kind == "end":
             run, junction = self._ending(name)
             out = by > 0 if junction.role == "end" else by < 0
@@ -120,7 +123,7 @@ class _Moves:
         run = self.work.runs[self.work.corners[corner].runs[0]]
         return run, run.first if run.first.corner == corner else run.last
 
-    def _line(self, run: Run, by: Nm, far: str) -> str:
+    def _line(self, run: Run, by: Nm, far: str, members: Sequence[str]) -> str:
         walls = _listed([self.names[p.wall] for p in run.parts])
         crossed = [j for j in run.junctions if j.other in self.work.runs]
         if not crossed:
@@ -131,5 +134,6 @@ class _Moves:
         onward = (-v * a + u * b > 0) == (by > 0)
         goal, behind = (other.last, other.first) if onward else (other.first, other.last)
         where = f"toward {goal.corner}" if goal.corner != here.corner else f"away from {behind.corner}"
-        corners = f"corner{'s' * (len(crossed) > 1)} {_listed([j.corner for j in crossed])}"
+        with_it = [j.corner for j in crossed] + [end for end, (_, j) in self.things.over.items() if j.other in members]
+        corners = f"corner{'s' * (len(with_it) > 1)} {_listed(with_it)}"
         return f"move {walls} ({run.name}) by {far} along {other.name}, {where}; with it {corners}"

@@ -1,8 +1,8 @@
 """What can move in a drawing, and what moves with it.
 
-A *thing* moves as one: a run sideways (with the runs that stand on it or under it, and with every corner on it), a free end along its
-run, an opening along its run, or an opening's far jamb.  A *place* is then a sum of things: the end of a run at a corner goes where
-the run that it meets there goes.  Lengths are nanometres.
+A *thing* moves as one: a run sideways (with the runs that stand on it or under it, with every corner on it, and with the free ends over
+or under such a corner), a free end along its run, an opening along its run, or an opening's far jamb.  A *place* is then a sum of things:
+the end of a run at a corner goes where the run that it meets there goes.  Lengths are nanometres.
 """
 
 from __future__ import annotations
@@ -76,7 +76,10 @@ class Things:
             if not fixed & set(group):
                 first = work.runs[group[0]]
                 self._add("line", tuple((name, along(first, work.runs[name])) for name in group))
-        self._along("end", self._ends(), stacked)
+        ends = self._ends()
+        self.over: dict[str, tuple[str, Junction]] = {name: found for name in ends if (found := self._crossing(*ends[name][:2], stacked))}
+        """Free ends over or under a corner of another run, which go where that corner goes: the run and its corner."""
+        self._along("end", {name: end for name, end in ends.items() if name not in self.over}, stacked)
         self._along("opening", self._openings(), stacked)
         if widths:
             for _, thing in [*enumerate(self.all)]:
@@ -96,6 +99,17 @@ class Things:
     def _ends(self) -> dict[str, tuple[Run, Nm, Nm]]:
         runs = [r for name, r in self.work.runs.items() if name not in self.bound]
         return {j.corner: (r, j.station, j.station) for r in runs for j in (r.first, r.last) if j.kind == "end"}
+
+    def _crossing(self, run: Run, station: Nm, stacked: nx.Graph[str]) -> tuple[str, Junction] | None:
+        """Return the corner of a run over or under this one, within whose crossing wall, or flush with it, a free end of this lies."""
+        near = [
+            (away, other, j)
+            for other in sorted(stacked[run.name])
+            for j in self.work.runs[other].junctions
+            if j.other in self.work.runs
+            and (away := abs(_station(self.work.runs[other], run.at(station)) - j.station)) <= j.thickness // 2 + TOGETHER
+        ]
+        return min(near, key=lambda one: (one[0], one[1], one[2].corner))[1:] if near else None
 
     def _openings(self) -> dict[str, tuple[Run, Nm, Nm]]:
         runs = [r for name, r in self.work.runs.items() if name not in self.bound]
@@ -121,6 +135,10 @@ class Things:
 
     def at(self, run: Run, j: Junction) -> Terms:
         """Return how a corner moves along a run."""
+        if j.corner in self.over:
+            other, crossed = self.over[j.corner]
+            there = self.at(self.work.runs[other], crossed)
+            return there if along(run, self.work.runs[other]) > 0 else negative(there)
         if j.kind == "end":
             return self.one("end", j.corner, 1)
         if not j.other or j.other not in self.work.runs:

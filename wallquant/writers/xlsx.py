@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 FILE = "schedules.xlsx"
 INCH_MM = 25.4
 WIDEST, NARROWEST = 70, 8
-UNITS = {"_mm": "mm", "_m3": "m³", "_m2": "m²", "_kg": "kg", "_h": "h", "_deg": "°"}
+UNITS = {"_kn_m2": "kN/m²", "_l": "l", "_mm": "mm", "_m3": "m³", "_m2": "m²", "_kg": "kg", "_h": "h", "_deg": "°"}
 TABLES = (
     ("Materials", "materials.csv", "What to buy: net, waste and buy apart."),
     ("By wall", "schedule.csv", "What each wall of each storey takes, before waste."),
