@@ -335,7 +335,11 @@ class Step:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Bridge:
-    """How an opening is bridged, as laid: 'lintel' with its piece rows, 'units' or 'none'."""
+    """How an opening is bridged, as laid: 'lintel' with its piece rows, 'units' or 'none'.
+
+    `head` is up to where nothing is laid.  Where nothing bridges the opening that is higher than it is drawn, by `open_over`: what lies
+    there is set aside, and closed by hand.
+    """
 
     opening: str
     wall: str
@@ -351,6 +355,12 @@ class Bridge:
     bearing_start: Nm | None = None
     bearing_end: Nm | None = None
     bearing_least: Nm | None = None
+    open_over: Nm = 0
+
+    @property
+    def drawn_head(self) -> Nm:
+        """The head without what is left open over it."""
+        return self.head - self.open_over
 
 
 @dataclass(frozen=True, kw_only=True)

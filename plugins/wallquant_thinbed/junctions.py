@@ -151,8 +151,34 @@ class Junctions(Rule):
                     rules=(self.code,),
                     cause="" if ties else "no tie",
                 )
+                yield from self._split(work, run, junction)
         yield from self._unknown(work)
         yield from self._heads(work)
+
+    def _split(self, work: Work, run: Run, junction: Junction) -> Iterator[Finding]:
+        """Tell of a tied crossing that the run through it has head joints there: no unit of it reaches from one side to the other."""
+        if junction.kind != "X" or junction.role != "through" or junction.other_role != "through":
+            return
+        name, other = (run.name, junction.other) if junction.goes_first else (junction.other, run.name)
+        if name not in work.pieces.runs or name not in work.runs:
+            return
+        through = next(j for j in work.runs[name].junctions if j.corner == junction.corner and j.other == other)
+        lo, hi = through.station - through.thickness // 2, through.station + through.thickness // 2
+        p = work.pieces
+        rows = (p.run == p.runs.index(name)).nonzero()[0]
+        left, right = rows[:-1], rows[1:]
+        inside = (p.course[left] == p.course[right]) & (p.end[left] > lo) & (p.start[right] < hi) & (p.end[left] <= p.start[right])
+        if inside.any():
+            courses = sorted(set(p.course[left[inside]].tolist()))
+            many = f"{len(courses)} courses, first in course {courses[0]}" if courses[1:] else f"course {courses[0]}"
+            yield Finding(
+                code="junctions.split",
+                severity="note",
+                text=f"Run {name} goes through the tied corner {junction.corner} and has a head joint in the crossing with {other} in "
+                f"{many}: it holds there by its beds. Move the corner along the run if a whole unit is wanted there",
+                place=Place(run=name, corner=junction.corner, course=courses[0], storey=run.storey),
+                rules=(self.code,),
+            )
 
     def _unknown(self, work: Work) -> Iterator[Finding]:
         """Tell the corners that the job names and that are no T or X: a typing error must not pass in silence."""

@@ -155,10 +155,11 @@ class MovementJoints(Rule):
 
     What it asks
     ------------
-    Nothing until a distance is given.  Then in each longer run: straight joints of `width` through all courses, as few and as even
-    as can be; the first within `near_corner` of the distance from a corner; one at each step of the top, and on both sides of
-    openings wider than `wide`.  None lies over an opening, nearer to a jamb than `off_jambs` or to another wall than
-    `off_corners`.  A sliding tie lies across each in every `ties`-th bed but the top; filler and sealant come last.
+    Nothing until a distance is given.  Then in each longer run: straight joints of `width` through all courses, as few and as even as
+    can be; the first within `near_corner` of the distance from a corner; one at each step of the top, and on both sides of
+    openings wider than `wide`.  None lies over an opening, nearer to a jamb than `off_jambs` or to
+    another wall than `off_corners`.  Where there is room the engine chooses the place with fewest cuts.  In
+    every `ties`-th bed is a sliding tie; filler and sealant on both faces come last.
 
     Why
     ---

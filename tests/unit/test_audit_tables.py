@@ -9,7 +9,7 @@ import pytest
 
 from tests.unit import audit_plan as made
 from tests.unit.command_line import outside
-from wallquant.audit import audit
+from wallquant.audit import audit, examined
 
 ROOT = Path(__file__).parents[2]
 SPOILT = {
@@ -86,6 +86,17 @@ def test_a_plan_without_schedules_is_audited(shed: Path, tmp_path: Path) -> None
         (plan / file).unlink()
         made.change(plan, lambda summary, file=file: summary["files"].pop(file))
     assert not audit(plan)
+
+
+def test_a_schedule_that_cannot_be_read_keeps_no_other_check_away(shed: Path, tmp_path: Path) -> None:
+    """An older plan lacks a column there: that is told, and I1 to I8 are looked at."""
+    plan = Path(shutil.copytree(shed, tmp_path / "out"))
+    rows = [{key: cell for key, cell in row.items() if key != "batches"} for row in made.rows_of(plan / "mixing.csv")]
+    made.write(plan / "mixing.csv", rows)
+    made.stamp(plan, "mixing.csv")
+    found, unseen = examined(plan)
+    assert [one.text for one in found] == ["mixing.csv lacks the column batches; write the plan anew."]
+    assert unseen == {"I9"}
 
 
 @pytest.fixture(scope="module")

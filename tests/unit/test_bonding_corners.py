@@ -213,3 +213,17 @@ def test_over_a_low_first_run_what_stays_open_is_told_with_its_size() -> None:
     house = checked(lay(walls))
     [told] = [f for f in house.findings if f.code == "bond.angled-corner"]
     assert told.measured == f"{0.15 * (0.2 * 1.2 + 0.3 * 0.6):.3f} m3" and "about 0.063 m3 beside them is left open" in told.text
+
+
+@pytest.mark.parametrize(("at", "told"), [(3000, True), (3200, False)])
+def test_a_joint_in_a_tied_crossing_is_told(at: int, told: bool) -> None:
+    """Ten units of 600 have a joint at 3000 in every second course, in the middle of a partition that crosses there."""
+    through = wall("A", (0, 0), (6000, 0))
+    house = lay([through, wall("B", (at, -3000), (at, 3000), thickness=100, bearing=False)])
+    corner = next(c for c in house.work.corners.values() if c.kind == "X")
+    lo, hi = at - 50, at + 50
+    inside = [n for n in range(1, 13) if any(end > lo and start < hi for (_, end), (start, _) in pairwise(house.row(corner.runs[0], n)))]
+    found = [f for f in house.findings if f.code == "junctions.split"]
+    assert bool(inside) == told and len(found) == told
+    for one in found:
+        assert one.place.corner == corner.name and f"in {len(inside)} courses, first in course {inside[0]}" in one.text

@@ -34,6 +34,19 @@ def test_lent_and_borrowed_at_a_corner() -> None:
     assert a["borrowed"] == b["lent"] == pytest.approx(0, abs=1e-9)
 
 
+@pytest.mark.parametrize("hole", [(10, 990, 0, 2409), (10, 990, 0, 2000), (30, 970, 0, 2200)])
+def test_a_wall_of_which_no_piece_is_laid_is_set_aside_whole(hole: tuple[int, int, int, int]) -> None:
+    """An opening leaves slivers that no piece fits; the beds and joints between them are no masonry either."""
+    house = lay([wall("A", (0, 0), (1000, 0), height=2409, openings=[hole])])
+    assert len(house.work.pieces) == 0
+    account = house.account("A")
+    assert abs(residual(account)) < 1e-9
+    assert account.ledger["laid"] == 0
+    assert account.area["laid"] == pytest.approx(0, abs=1e-12)
+    assert account.area["set_aside"] == pytest.approx(2.409 - (hole[1] - hole[0]) * (hole[3] - hole[2]) / 1e6)
+    assert sum(account.causes.values()) == pytest.approx(account.area["set_aside"])
+
+
 def test_finishes_are_taken_off_and_booked_as_thickness() -> None:
     one = replace(wall("A", (0, 0), (5999, 0)), drawn_m3=5.999 * 2.4 * 0.23, finishes_m3=5.999 * 2.4 * 0.03)
     account = lay([replace(one, drawn_m3=5.999 * 2.4 * 0.2)]).account("A")

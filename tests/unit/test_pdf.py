@@ -183,6 +183,20 @@ def test_movement_joints_are_among_the_marks_of_the_first_course(plan: Path) -> 
         assert text.count(f" in {run}: ") == len(some)
 
 
+def test_an_opening_left_open_above_has_its_own_size(plan: Path) -> None:
+    """Nothing bridges one opening of the metric sample: the void goes up to the top, and what is written is the opening."""
+    runs, openings = table(plan, "runs.csv").set_index("run"), table(plan, "openings.csv")
+    bare = openings[(openings["bridged"] == "none") & (openings["through"].astype(str).str.lower() == "true")]
+    assert len(bare) == (system(plan) == "mm")
+    page = (plan / "report.html").read_text(encoding="utf-8")
+    for _, one in bare.iterrows():
+        lines = titled(plan, f"Run {one['run']},")
+        assert lines.count("open above it: close by hand") == 1
+        assert {"1200 × 1001", "1009 to 2010"} <= set(lines), "drawn from 1000 to 2000, as laid from 1009 to 2010"
+        assert f"window, 1200 mm × 1001 mm, sill 1009 mm over the underside of {one['run']}; open above it: close by hand" in page
+        assert f"LINESTRING (0 {one['head_mm']:g}" in runs.loc[one["run"], "top"], "up to where nothing is laid"
+
+
 def test_the_course_pole_ends_at_the_top_of_the_last_piece(plan: Path) -> None:
     """A last course that is ripped has its mark where it is laid to, not where a whole course would end."""
     units, pieces = system(plan), table(plan, "pieces.csv")

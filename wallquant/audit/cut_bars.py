@@ -21,7 +21,7 @@ WIDEST_CUT = 10.0
 
 def check(plan: Plan) -> list[Finding]:
     """Return what of bars.csv does not hold; a plan without it has nothing to check."""
-    rows = plan.schedules.get(FILE)
+    rows = plan.schedule(FILE)
     return [*_items(plan, rows), *_bars(plan, rows)] if rows is not None else []
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -118,8 +118,15 @@ class Plan:
     materials: Table
     cuts: Table
     told: tuple[Told, ...]
-    schedules: Mapping[str, Table]
-    """Files that are made from the others, as far as the plan has them."""
+    schedules: Mapping[str, Table | Trouble]
+    """Files that are made from the others, as far as the plan has them, or why one cannot be read."""
+
+    def schedule(self, name: str) -> Table | None:
+        """Return a file that is made from the others, None where the plan has it not; raise the `Trouble` that it is in."""
+        found = self.schedules.get(name)
+        if isinstance(found, Trouble):
+            raise found
+        return found
 
 
 def read(folder: Path) -> Plan:
@@ -149,8 +156,16 @@ def read(folder: Path) -> Plan:
         materials=tables["materials.csv"],
         cuts=tables["cuts.csv"],
         told=_told(Value(json_file(folder, FINDINGS), FINDINGS)),
-        schedules={name: table(folder, name, columns) for name, columns in made.items() if (folder / name).is_file()},
+        schedules={name: _made(folder, name, columns) for name, columns in made.items() if (folder / name).is_file()},
     )
+
+
+def _made(folder: Path, name: str, columns: Iterable[str]) -> Table | Trouble:
+    """Read a file that is made from the others; what is wrong with it keeps no check of these from being made."""
+    try:
+        return table(folder, name, columns)
+    except Trouble as trouble:
+        return trouble
 
 
 def _unique(rows: Table, column: str) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ _UNITS = ("units", "lintels")
 def check(plan: Plan) -> list[Finding]:
     """Return what of schedule.csv, ledger.csv and bill.csv does not hold; a plan without them has nothing to check."""
     checks = {"schedule.csv": _schedule, "ledger.csv": _ledger, "bill.csv": _bill}
-    return [one for name, each in checks.items() if name in plan.schedules for one in each(plan, plan.schedules[name])]
+    return [one for name, each in checks.items() if (rows := plan.schedule(name)) is not None for one in each(plan, rows)]
 
 
 def unlike(where: str, said: float, wanted: float, unit: str, why: str, near: float = NEAR) -> Iterator[Finding]:

@@ -20,7 +20,7 @@ AHEAD, ON_SITE = "ahead", "on site"
 def check(plan: Plan) -> list[Finding]:
     """Return what of staging.csv, labour.csv, mixing.csv and saw_list.csv does not hold; a plan without them has nothing to check."""
     checks = {"staging.csv": _staging, "labour.csv": _labour, "mixing.csv": _mixing, "saw_list.csv": _saw_list}
-    return [one for name, each in checks.items() if name in plan.schedules for one in each(plan, plan.schedules[name])]
+    return [one for name, each in checks.items() if (rows := plan.schedule(name)) is not None for one in each(plan, rows)]
 
 
 def _staging(plan: Plan, rows: Table) -> Iterator[Finding]:
@@ -94,11 +94,12 @@ def _mixing(plan: Plan, rows: Table) -> Iterator[Finding]:
     net, waste = m.numbers("net").tolist(), m.numbers("waste", blank=0.0).tolist()
     bought = {key: at for at, key in enumerate(zip(m.texts("item"), m.texts("unit"), strict=True))}
     sums: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    litres = {name: rows.numbers(name).tolist() for name in ("net_l", "waste_l")}
     bags = rows.numbers("bags", blank=0.0).tolist()
     each, batches = rows.numbers("batch_bags", blank=0.0).tolist(), rows.numbers("batches", blank=0.0).tolist()
     for at, mortar in enumerate(rows.texts("mortar")):
-        for name in ("net_l", "waste_l"):
-            sums[mortar][name] += float(rows.numbers(name)[at])
+        for name, each_day in litres.items():
+            sums[mortar][name] += each_day[at]
         sums[mortar]["bags"] += bags[at]
         if each[at]:
             where = f"mixing.csv, line {at + 2}, {mortar}: batches"
@@ -145,7 +146,7 @@ def _saw_list(plan: Plan, rows: Table) -> Iterator[Finding]:
             first[stock] = min(first.get(stock, days.get(step[piece], 0)), days.get(step[piece], 0))
     sizes = {name: (rows.numbers(name).tolist(), c.numbers(name, blank=0.0).tolist()) for name in ("length_mm", "height_mm", "angle_deg")}
     there: Counter[str] = Counter()
-    count, day = rows.wholes("count").tolist(), rows.wholes("day").tolist()
+    count, day, stocks_of = rows.wholes("count").tolist(), rows.wholes("day").tolist(), rows.lists("stocks")
     for at, names in enumerate(rows.lists("pieces")):
         where = f"saw_list.csv, line {at + 2}"
         there.update(names)
@@ -153,8 +154,8 @@ def _saw_list(plan: Plan, rows: Table) -> Iterator[Finding]:
             yield broken("I9", f"{where}: {count[at]} pieces, {len(names)} are named", measured=str(count[at]), wanted=str(len(names)))
         known = [name for name in names if name in row_of and name in p.row]
         stocks = tuple(dict.fromkeys(c.texts("stock")[row_of[name]] for name in known))
-        if stocks != rows.lists("stocks")[at]:
-            yield broken("I9", f"{where}: cut from {' '.join(rows.lists('stocks')[at])}, cuts.csv says {' '.join(stocks)}")
+        if stocks != stocks_of[at]:
+            yield broken("I9", f"{where}: cut from {' '.join(stocks_of[at])}, cuts.csv says {' '.join(stocks)}")
         for name in known:
             row, closing = row_of[name], kinds.get(step[name]) == "closure"
             due = days.get(step[name], 0) if closing else first.get(c.texts("stock")[row], 0)

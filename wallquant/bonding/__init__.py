@@ -275,11 +275,13 @@ def _bridges(
             elif covered and sides:
                 start, end = max(sides)
                 wanted = min(start, end)
+            high = max(hole.top + run.bottom, o.head)
+            how = "lintel" if over else "units" if covered else "none"
+            left = high - o.head if how == "none" and high - o.head > run.catalogue.fit.head.plus else 0
             out.append(
                 Bridge(
                     opening=o.key, wall=o.wall, run=run.name, start=o.start, end=o.end, sill=o.sill,
-                    head=max(hole.top + run.bottom, o.head),
-                    through=True, filling=o.filling, bridged="lintel" if over else "units" if covered else "none",
+                    head=high, open_over=left, through=True, filling=o.filling, bridged=how,
                     lintel=tuple(rows[run.name, k] for k, _ in over), bearing_start=start, bearing_end=end, bearing_least=wanted,
                 )
             )  # fmt: skip

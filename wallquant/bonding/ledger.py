@@ -35,6 +35,7 @@ GRID = 1e-6
 BARE = "over openings that nothing bridges"
 HIGHER = "between the heads of openings and lintels that lie higher"
 PAST = "past a corner, by less than a piece"
+BETWEEN = "between what is drawn and what is left out"
 SHARP = "beside a corner at which it stops square before another wall"
 SHAPED = "around openings that are no rectangle, cut on site"
 
@@ -206,9 +207,12 @@ def _account(
     square = _or([_box(a / MM, b / MM, -FAR, FAR) for a, b in squares])
     over = _overhang(run, problem, drawn)
     aside = _and(net, _or([*scraps.values(), _less(over, theirs)]))
+    ceiling = _under_top(problem, between)
+    # where no piece at all is laid, neither are the beds and joints between what is left out
+    bare = _less(net, _or([aside, _and(square, ceiling), theirs])) if not mine.area else shapely.Polygon()
+    aside = _or([aside, bare])
     rest = _less(net, aside)
     extra, lack = _less(mine, rest), _less(rest, mine)
-    ceiling = _under_top(problem, between)
     lent = _and(lack, _or([_and(square, ceiling), theirs]))
     beyond = _or([_box(-FAR, part.start / MM, -FAR, FAR), _box(part.end / MM, FAR, -FAR, FAR)])
     borrowed = _or([_and(_and(extra, square), beyond), _and(extra, closed)])
@@ -221,10 +225,11 @@ def _account(
     special = sum(_box_m3(o, part.thickness) - v for o, v in _true_voids(wall, openings))
     niches = sum(v for o, v in _niches(wall))
     inexact = wall.drawn_m3 - wall.set_aside_m3 - wall.finishes_m3 - wall.finish_voids_m3 - drawn.area * m3
-    causes = {cause: _and(net, scrap).area * 1e-6 for cause, scrap in scraps.items()}
+    causes = {BETWEEN: 0.0} | {cause: _and(net, scrap).area * 1e-6 for cause, scrap in scraps.items()}
     sharp = _overhang(run, problem, drawn, loose=True)
     causes[SHARP] = _and(net, _less(sharp, theirs)).area * 1e-6
     causes[PAST] = _and(net, _less(_less(over, sharp), theirs)).area * 1e-6
+    causes[max(scraps, key=lambda cause: causes[cause], default=BETWEEN)] += bare.area * 1e-6
     causes[SHAPED] = special / thick * 1e3
     ragged = inexact if abs(inexact) > 0.005 * wall.drawn_m3 else 0.0
     lost, notched = max(ragged, 0.0), max(-ragged, 0.0)  # a body with notches where others meet it is laid through

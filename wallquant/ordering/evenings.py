@@ -20,6 +20,8 @@ EFFORT = 60_000
 """So many windows are worked out for one question at most."""
 CASES = 64
 """So many cases of one question are asked at most."""
+SHORT = 2 * 3600
+"""Lags of no more seconds than this cost no night where an evening is missed, and are not asked about."""
 QUESTIONS = 8
 """So many times are asked for at most."""
 
@@ -88,7 +90,7 @@ def possible(windows: Windows, clock: int, gates: Mapping[int, int]) -> bool:
 def _gates(windows: Windows) -> dict[int, int]:
     """Return the gates that are asked about, where something sets or takes time before or after them."""
     side = windows.fore
-    lags = np.array(side.lag, np.int64) > 0
+    lags = np.array(side.lag, np.int64) > SHORT
     first = np.repeat(np.arange(len(side.seconds)), np.diff(side.pointer))
     slow = {*first[lags].tolist(), *np.array(side.then, np.int64)[lags].tolist()}
     slow |= {step for step, held in enumerate(side.held) if held and side.seconds[step]}

@@ -212,8 +212,10 @@ def _opening(drawing: _Drawing, run: Run, bridge: Bridge, base: float) -> None:
     low, high = (base + z - run.bottom for z in (max(bridge.sill, run.bottom), bridge.head))
     corners = [(bridge.start, low), (bridge.end, low), (bridge.end, high), (bridge.start, high)]
     space.add_lwpolyline([drawing.at(*c) for c in corners], close=True, dxfattribs=layer)
-    size = f"{drawing.length(bridge.end - bridge.start)} x {drawing.length(bridge.head - bridge.sill)}"
+    size = f"{drawing.length(bridge.end - bridge.start)} x {drawing.length(bridge.drawn_head - bridge.sill)}"
     drawing.say(space, size, drawing.at((bridge.start + bridge.end) / 2, (low + high) / 2), high=60 * MM)
+    if bridge.open_over:
+        drawing.say(space, "open above it: close by hand", drawing.at((bridge.start + bridge.end) / 2, high - 100 * MM), high=60 * MM)
 
 
 def _dimensions(drawing: _Drawing, run: Run, base: float) -> None:

@@ -177,9 +177,11 @@ def _fill(plan: Plan, folder: Path, run: Mapping[str, Any], writers: Mapping[str
     warned = [f for f in plan.findings if f.code.startswith("caution.")]
     cautions = [{"title": f.code.partition(".")[2], "text": f.text, "source": "", "places": ""} for f in warned]
     rest = [f for f in findings if not f["code"].startswith("caution.")]
+    # the page says sizes as drawn, openings.csv up to where nothing is laid
+    shown = {"openings.csv": made["openings.csv"].assign(open_over_mm=[b.open_over / MM for b in plan.work.bridges])}
 
     def page() -> None:
-        report.write(folder / REPORT, summary=head, tables=made | {saw_list.FILE: sawn}, findings=rest, cautions=cautions)
+        report.write(folder / REPORT, summary=head, tables=made | shown | {saw_list.FILE: sawn}, findings=rest, cautions=cautions)
 
     with ahead(page, workers=at_most(0) if len(plan.work.pieces) >= WORTH else 1) as paged:
         for name, frame in (*made.items(), (saw_list.FILE, sawn)):

@@ -7,7 +7,7 @@ from math import ceil
 from wallquant.layout import Bridge, Run
 from wallquant.units import MM, Nm
 from wallquant.writers.pdf import measures
-from wallquant.writers.pdf.facts import KINDS, MOVEMENT, Facts
+from wallquant.writers.pdf.facts import KINDS, MOVEMENT, OPEN_OVER, Facts
 from wallquant.writers.pdf.measures import CUT, LEFT, SHADE, SMALLEST, View, numbered
 from wallquant.writers.pdf.paper import BOLD, MM_PT, Book, distinct, points, scale_text, width
 
@@ -213,12 +213,17 @@ def _opening(view: View, facts: Facts, bridge: Bridge) -> None:
         book.line(x0, high, x1, low, 0.3, grey=0.6)
     x0, x1 = view.x(max(bridge.start, view.lo)), view.x(min(bridge.end, view.hi))
     name = facts.opening_names.get(bridge.opening, "") or "opening"
-    sill, head = (book.figure(z - view.run.bottom) for z in (bridge.sill, bridge.head))
-    words = [name, f"{book.figure(bridge.end - bridge.start)} × {book.figure(bridge.head - bridge.sill)}", f"sill {sill}", f"head {head}"]
+    sill, head = (book.figure(z - view.run.bottom) for z in (bridge.sill, bridge.drawn_head))
+    words = [
+        name,
+        f"{book.figure(bridge.end - bridge.start)} × {book.figure(bridge.drawn_head - bridge.sill)}",
+        f"sill {sill}",
+        f"head {head}",
+    ]
     if not bridge.through:
         words[0] = f"niche {words[0]}"
     if bridge.bridged == "none":
-        words.append("not bridged")
+        words.append(OPEN_OVER if bridge.open_over else "not bridged")
     size = 7.0
     y = (low + high) / 2 + size * 1.25 * (len(words) - 1) / 2
     if size * 1.25 * len(words) > high - low:

@@ -27,6 +27,8 @@ KINDS = {"standard": "", "core": "C", "U": "U", "lintel": "L"}
 """Letter of a kind of unit beside a piece's mark."""
 MOVEMENT = "movement joint"
 """Kind of the items that are movement joints: drawn as a J, and told among the marks of the first course."""
+OPEN_OVER = "open above it: close by hand"
+"""What is said of an opening over which nothing is laid up to the top, or to another opening, because nothing bridges it."""
 SAME: Nm = 1_000_000
 """Bars nearer to each other than this stand in one place."""
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from wallquant.layout import Run
 from wallquant.ordering import Turn
 from wallquant.units import MM, Nm
-from wallquant.writers.pdf.facts import MOVEMENT, Facts
+from wallquant.writers.pdf.facts import MOVEMENT, OPEN_OVER, Facts
 from wallquant.writers.pdf.flow import Flow
 from wallquant.writers.pdf.paper import Book
 
@@ -71,12 +71,13 @@ def _openings(flow: Flow, facts: Facts, run: Run) -> None:
         for b in bridges:
             over = ", ".join(f"{facts.mark(r)} {pieces.units[int(pieces.unit[r])].code}" for r in b.lintel)
             over = over or {"units": "cut units", "none": "not bridged"}.get(b.bridged, b.bridged)
+            over = f"{over}, {OPEN_OVER}" if b.open_over else over
             ends = [e for e in (b.bearing_start, b.bearing_end) if e is not None]
             bears = " / ".join(say(e) for e in ends)
             if ends and b.bearing_least:
                 bears += f" (least {say(b.bearing_least)})"
             name = facts.opening_names.get(b.opening, "") or f"opening {b.opening}"
-            heights = f"{say(b.sill - run.bottom)} to {say(b.head - run.bottom)}"
+            heights = f"{say(b.sill - run.bottom)} to {say(b.drawn_head - run.bottom)}"
             yield (name, f"{say(b.start - lo)} to {say(b.end - lo)}", heights, over, bears)
 
     flow.table(("opening", "jambs", "sill to head over slab", "lintel", "bearings"), (18, 20, 20, 24, 20), rows())

@@ -212,9 +212,11 @@ def _openings(found: Picture, sheet: Sheet, runs: Sequence[Json], building: Json
             continue
         start, end, half = one["start_mm"], one["end_mm"], run["thickness_mm"] / 2
         niche = one["through"] in (False, 0, "false", "no")
-        size = f"{words.length(end - start)} × {words.length(one['head_mm'] - one['sill_mm'])}"
+        left = one.get("open_over_mm") or 0
+        size = f"{words.length(end - start)} × {words.length(one['head_mm'] - left - one['sill_mm'])}"
         what = "niche" if niche else one["filling"] or "opening"
         says = f"{what}, {size}, sill {words.length(one['sill_mm'] - run['bottom_mm'])} over the underside of {run['run']}"
+        says += "; open above it: close by hand" if left else ""
         found.openings.append(Shape(d=sheet.path(box(run, start, end)), kind="niche" if niche else "hole", says=says))
         if not niche and one["sill_mm"] > run["bottom_mm"] + 1:
             for offset in (half / 3, -half / 3):

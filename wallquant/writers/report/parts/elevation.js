@@ -128,14 +128,15 @@ function drawOpenings(picture, { run, x, y, scale }) {
   for (const opening of openingsOf.get(run.run) ?? []) {
     const box = [x(opening.start_mm), y(opening.head_mm), x(opening.end_mm), y(opening.sill_mm)];
     const there = state.place && state.place.opening === opening.opening;
-    const sides = [opening.end_mm - opening.start_mm, opening.head_mm - opening.sill_mm];
+    const sides = [opening.end_mm - opening.start_mm, opening.head_mm - (opening.open_over_mm || 0) - opening.sill_mm];
     const size = sides.map(length).join(' × ');
     const what = isNiche(opening) ? 'niche' : opening.filling || 'opening';
+    const left = opening.open_over_mm ? ['open above it:', 'close by hand'] : [];
     picture.append(svg('g', { class: `opening${there ? ' there' : ''}` },
       svg('rect', { x: box[0], y: box[1], width: box[2] - box[0], height: box[3] - box[1] }),
       svg('path', { d: `M${box[0]} ${box[1]}L${box[2]} ${box[3]}M${box[0]} ${box[3]}L${box[2]} ${box[1]}` }),
-      ...openingText([what, `${short(sides[0])} ×`, short(sides[1])], box),
-      svg('title', {}, `${what}, ${size}, ${opening.bridged === 'none' ? 'not bridged' : `bridged by ${opening.bridged}`}`)));
+      ...openingText([what, `${short(sides[0])} ×`, short(sides[1]), ...left], box),
+      svg('title', {}, `${what}, ${size}, ${opening.bridged === 'none' ? 'not bridged' : `bridged by ${opening.bridged}`}${left.length ? `, ${left.join(' ')}` : ''}`)));
   }
 }
 
