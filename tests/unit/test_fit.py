@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from itertools import pairwise, product
 from pathlib import Path
 from random import Random
@@ -68,6 +69,21 @@ def changed(model: Path, *, most: int = 150 * MM, worth: int = 3, widths: bool =
 
 def words(change: Change[Plan]) -> tuple[Told, ...]:
     return told(change, change.before.building)
+
+
+def test_a_wall_that_is_held_stays_with_its_openings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A room 10 mm too long both ways, with a window: of walls that are held nothing moves, by name or by the whole ring."""
+    hole = "{name: W, at: 1003, sill: 800, width: 1000, height: 1003}"
+    walls = ring(5990, 4185).replace("openings: []", f"openings: [{hole}]", 1)
+    model, call = wall_list(tmp_path, walls), caller(capsys)
+    assert "move A (R" in (free := call("fit", model)[1]) or "move C (R" in free
+    code, out, _ = call("fit", model, "--hold", "A", "--hold", "C")
+    assert code == 0 and "of opening W" not in out and "opening W" not in out
+    assert not re.search(r"move [AC] \(R", out) and re.search(r"move [BD] \(R", out)
+    out = call("fit", model, *(word for name in "ABCD" for word in ("--hold", name)))[1]
+    assert "no move" in out and "Laid" not in out
+    code, _, said = call("fit", model, "--hold", "E")
+    assert code == 2 and "--hold E: no wall of m.walls.yaml" in said
 
 
 def test_a_room_that_is_a_little_short_moves_two_walls_and_has_no_cut(tmp_path: Path) -> None:

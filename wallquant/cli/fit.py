@@ -36,12 +36,14 @@ COUNTS = (
 @click.option("--most", metavar="LENGTH", help="The farthest that anything may move ('150 mm', or '6 in' where inches are read).")
 @click.option("--worth", type=click.IntRange(1, 10_000), default=3, show_default=True, help="Cut pieces that each move has to save.")
 @click.option("--widths", is_flag=True, help="Openings may change their widths too, and not only move.")
-def command(model: Path, most: str | None, worth: int, widths: bool, form: str, **options: Any) -> int:
+@click.option("--hold", metavar="WALL", multiple=True, help="A wall (name or GlobalId) that stays as it is; may be repeated.")
+def command(model: Path, most: str | None, worth: int, widths: bool, hold: tuple[str, ...], form: str, **options: Any) -> int:
     """Tell the least change of the drawing that makes MODEL fit the block: which walls and openings move, and how far.
 
     The model is not changed.  Walls move sideways with their corners and with what stands on them, free ends and openings along
-    their walls, sills, heads and tops to the nearest course, thicknesses to the nearest unit.  Fewest cut pieces count first, then
-    fewest moves, then the least sum of moves.  The changed walls are laid to prove it: both counts are of real plans.
+    their walls, sills, heads and tops to the nearest course, thicknesses to the nearest unit; what --hold names stays, with its
+    openings.  Fewest cut pieces count first, then fewest moves, then the least sum of moves.  The changed walls are laid to prove
+    it: both counts are of real plans.
     """
     job = job_of(**options)
     plugins = plugins_of(job)
@@ -63,6 +65,7 @@ def command(model: Path, most: str | None, worth: int, widths: bool, form: str, 
         face=first.catalogue.face_of(job.face) if job.face else None,
         widths=widths,
         held={*job.heads, *job.sills},
+        hold=_held(hold, building, model.name),
         any_thickness=job.any_thickness,
     )
     moves = in_words(change, building)
@@ -83,6 +86,17 @@ def _limits(most: str | None, worth: int, system: str) -> Limits:
     if not step <= reach <= 1000 * MM:
         raise Sentence(f"--most {most} cannot be; name a length between {'1/16 in' if system == 'in' else '1 mm'} and 1 m")
     return Limits(step=step, most=reach, worth=worth)
+
+
+def _held(names: tuple[str, ...], building: Building, model: str) -> frozenset[str]:
+    """Return the walls of these names or GlobalIds; leaves of one wall stay together."""
+    out: set[str] = set()
+    for name in names:
+        found = {w.guid for w in building.walls if name in (w.guid, w.name, w.element)}
+        if not found:
+            raise Sentence(f"--hold {name}: no wall of {model} that can be laid has this name or GlobalId; write one as the model has it")
+        out |= found
+    return frozenset(out)
 
 
 def _counts(plan: Plan) -> dict[str, Any]:

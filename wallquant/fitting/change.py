@@ -108,6 +108,7 @@ def least_change(
     face: Face | None = None,
     widths: bool = False,
     held: Container[str] = (),
+    hold: Container[str] = (),
     any_thickness: bool = False,
 ) -> Change[P]:
     """Find the least change of a drawing that saves cut pieces.
@@ -127,18 +128,20 @@ def least_change(
         Whether openings may change their widths.
     held : container of str
         Openings whose levels the job chooses.
+    hold : container of str
+        Walls that stay as drawn, with their openings.
     any_thickness : bool
         Whether every thickness is laid, so that none has to change.
     """
     laid = before
-    thick = () if any_thickness else heights.thicknesses(building, before.catalogue, face, limits.most)
+    thick = () if any_thickness else heights.thicknesses(building, before.catalogue, face, limits.most, hold)
     if thick:
         building = levelled(building, thick)
         laid = lay(building)
-    now, level = laid, heights.levels(sizes(laid.work, laid.network, {}), building, held, limits.most, limits.worth)
+    now, level = laid, heights.levels(sizes(laid.work, laid.network, {}), building, held, limits.most, limits.worth, hold)
     building, now, level = _kept_levels(building, now, level, lay, limits)
     element = element_keys(now.building.walls, now.building.set_aside)
-    things = Things(now.work, {w.guid for w in building.walls}, element, widths=widths)
+    things = Things(now.work, {w.guid for w in building.walls}, element, widths=widths, hold=hold)
     tables = Tables(work=now.work, things=things, offsets=now.bond.offsets, step=limits.step, reach=limits.reach)
     found = solve(tables.all(), list(things.gaps()), limits, walls=things.walls)
     trial = _Trial(building, now, things, lay, limits.worth)

@@ -22,19 +22,24 @@ SHARE = 4
 """A wall that would change by more than its thickness divided by this would be another wall (project input)."""
 
 
-def thicknesses(building: Building, catalogue: Catalogue, face: Face | None, most: Nm) -> tuple[Level, ...]:
-    """Return for walls that no unit fits the nearest thickness of the catalogue, where it is at most `most` and a `SHARE` away."""
+def thicknesses(building: Building, catalogue: Catalogue, face: Face | None, most: Nm, hold: Container[str] = ()) -> tuple[Level, ...]:
+    """Return for walls that no unit fits the nearest thickness of the catalogue, where it is at most `most` and a `SHARE` away.
+
+    Walls of `hold` stay as drawn.
+    """
     by: dict[tuple[Nm, Nm], list[str]] = {}
     made = {t for t in catalogue.thicknesses.values() if catalogue.standard(t, face) is not None}
     for wall in building.walls:
-        if made and catalogue.standard(wall.thickness, face) is None:
+        if wall.guid not in hold and made and catalogue.standard(wall.thickness, face) is None:
             nearest = min(made, key=lambda t: (abs(t - wall.thickness), t))
             if abs(nearest - wall.thickness) <= min(most, wall.thickness // SHARE):
                 by.setdefault((wall.thickness, nearest - wall.thickness), []).append(wall.guid)
     return tuple(Level(what="thickness", names=tuple(sorted(names)), level=t, by=shift) for (t, shift), names in sorted(by.items()))
 
 
-def levels(found: Sequence[Size], building: Building, held: Container[str], most: Nm, worth: int) -> tuple[Level, ...]:
+def levels(
+    found: Sequence[Size], building: Building, held: Container[str], most: Nm, worth: int, hold: Container[str] = ()
+) -> tuple[Level, ...]:
     """Return the sills, heads and tops that go to the nearest course, those of one level and storey together.
 
     Parameters
@@ -48,6 +53,8 @@ def levels(found: Sequence[Size], building: Building, held: Container[str], most
         How far a level may move, nanometres.
     worth : int
         Cut pieces that a move has to be worth.
+    hold : container of str
+        Walls that stay as drawn, with their openings.
     """
     by: dict[tuple[str, str, Nm, Nm], list[Size]] = {}
     floors = [one.level for one in building.storeys]
@@ -55,7 +62,7 @@ def levels(found: Sequence[Size], building: Building, held: Container[str], most
     for s in found:
         if s.met or s.what not in ("sill", "head", "top") or s.place.opening in held:
             continue
-        if s.what != "top" and s.place.opening not in holes:
+        if s.what != "top" and (s.place.opening not in holes or holes[s.place.opening][0].guid in hold):
             continue
         level = s.place.level if s.what == "top" else getattr(holes[s.place.opening][1], s.what)
         if level is None:
@@ -64,10 +71,10 @@ def levels(found: Sequence[Size], building: Building, held: Container[str], most
             if s.what == "top" or _stays(*holes[s.place.opening], s.what, shift, floors):
                 by.setdefault((s.what, s.place.storey, level, shift), []).append(s)
                 break
-    return tuple(_grouped(by, building, worth))
+    return tuple(_grouped(by, building, worth, hold))
 
 
-def _grouped(by: dict[tuple[str, str, Nm, Nm], list[Size]], building: Building, worth: int) -> Iterator[Level]:
+def _grouped(by: dict[tuple[str, str, Nm, Nm], list[Size]], building: Building, worth: int, hold: Container[str]) -> Iterator[Level]:
     for (what, storey, level, shift), several in sorted(by.items()):
         if sum(s.cuts for s in several) < worth:
             continue
@@ -76,7 +83,7 @@ def _grouped(by: dict[tuple[str, str, Nm, Nm], list[Size]], building: Building, 
             walls = [w for w in building.walls if w.storey == storey and any(z == level for _, z in w.top)]
             names = {w.guid for w in walls}
             over = any(o.head > level + shift for w in walls for o in w.openings)
-            if over or _carries(walls, level, building) or _sloped(storey, building):
+            if over or any(name in hold for name in names) or _carries(walls, level, building) or _sloped(storey, building):
                 continue
         yield Level(what=what, names=tuple(sorted(names)), level=level, by=shift)
 

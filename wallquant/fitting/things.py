@@ -57,12 +57,17 @@ class Things:
         The model's wall of each wall that is a part of one: leaves move together.
     widths : bool
         Whether an opening may become wider or narrower.
+    hold : container of str
+        Walls that stay as drawn, with their free ends and openings.
     """
 
-    def __init__(self, work: Work, walls: Container[str], element: Mapping[str, str], *, widths: bool = False) -> None:
-        self.work = work
+    def __init__(
+        self, work: Work, walls: Container[str], element: Mapping[str, str], *, widths: bool = False, hold: Container[str] = ()
+    ) -> None:
+        self.work, self.hold = work, hold
+        self.held = {name for name, run in work.runs.items() if any(p.wall in hold for p in run.parts)}
         self.bound = {name for name, run in work.runs.items() if run.infills or any(p.wall not in walls for p in run.parts)}
-        fixed = set(self.bound)
+        fixed = self.bound | self.held
         for name, run in work.runs.items():
             askew = any(j.kind == "angled" or j.loose or (j.other and not square(run, work.runs[j.other])) for j in run.junctions)
             if askew or run.foot is not None:
@@ -97,7 +102,7 @@ class Things:
         self.all.append(Thing(kind=kind, members=members))
 
     def _ends(self) -> dict[str, tuple[Run, Nm, Nm]]:
-        runs = [r for name, r in self.work.runs.items() if name not in self.bound]
+        runs = [r for name, r in self.work.runs.items() if name not in self.bound | self.held]
         return {j.corner: (r, j.station, j.station) for r in runs for j in (r.first, r.last) if j.kind == "end"}
 
     def _crossing(self, run: Run, station: Nm, stacked: nx.Graph[str]) -> tuple[str, Junction] | None:
@@ -113,7 +118,7 @@ class Things:
 
     def _openings(self) -> dict[str, tuple[Run, Nm, Nm]]:
         runs = [r for name, r in self.work.runs.items() if name not in self.bound]
-        return {o.key: (r, o.start, o.end) for r in runs for o in r.openings if not r.over_corner(o)}
+        return {o.key: (r, o.start, o.end) for r in runs for o in r.openings if not r.over_corner(o) and o.wall not in self.hold}
 
     def _along(self, kind: Kind, found: Mapping[str, tuple[Run, Nm, Nm]], stacked: nx.Graph[str]) -> None:
         """Things along runs; those above each other in runs that are stacked are one."""
