@@ -31,7 +31,7 @@ from wallquant.plugins import Plugins
 from wallquant.quantities import counted
 from wallquant.rules import Precedence, Rule, RuleError
 from wallquant.strictyaml import near
-from wallquant.units import text
+from wallquant.units import mass_text, text
 from wallquant.workers import WORTH, ahead, at_most
 from wallquant.writers.plan import Plan
 
@@ -261,7 +261,7 @@ def chosen(building: Building, job: Job, plugins: Plugins) -> tuple[Catalogue, t
 def ordered(laid: Bond, rules: Sequence[Rule], job: Job, system: str) -> tuple[Work, Schedule, list[Finding]]:
     """Cut the work into steps, ask rules what comes before what, and give the steps to crews."""
     laps = {name: max(0, max(offsets, default=0) - laid.work.catalogue.head_joint.nominal) for name, offsets in laid.offsets.items()}
-    steps = make_steps(laid.work, laid.leads, laps=laps, say=lambda length: text(length, system))
+    steps = make_steps(laid.work, laid.leads, laps=laps, say=lambda length: text(length, system), weigh=partial(mass_text, system=system))
     work = replace(laid.work, steps=steps)
     asked: list[Precedence] = [p for rule in rules for p in rule.precede(work)]
     findings: list[Finding] = []

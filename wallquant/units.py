@@ -20,6 +20,8 @@ CM: Nm = 10 * MM
 M: Nm = 1_000 * MM
 INCH: Nm = 25_400_000
 FOOT: Nm = 12 * INCH
+POUND = 0.45359237
+"""Kilograms; exact (international yard and pound agreement, 1959)."""
 
 _SIZE: dict[str, Nm] = {
     "mm": MM,
@@ -154,3 +156,14 @@ def text(length: Nm, system: str) -> str:
         return inch_text(length)
     tenths = round(Fraction(length, MM // 10))
     return f"{tenths // 10} mm" if tenths % 10 == 0 else f"{tenths / 10:.1f} mm"
+
+
+def mass_text(kg: float, system: str) -> str:
+    """Return a mass for people, to the whole kilogram or, in the system ``in``, pound.
+
+    Examples
+    --------
+    >>> mass_text(48.6, "mm"), mass_text(48.6, "in")
+    ('49 kg', '107 lb')
+    """
+    return f"{kg / POUND:,.0f} lb" if system == "in" else f"{kg:,.0f} kg"

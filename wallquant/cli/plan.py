@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
 MOST = 10
 """Walls and findings that are listed; the rest is counted."""
-POUND = 0.45359237
-"""Kilograms; international yard and pound agreement, 1959."""
 
 
 @click.command(name="plan")
@@ -128,12 +126,13 @@ def _run(model: Path, plugins: Plugins) -> dict[str, Any]:
 
 
 def _lines(plan: Plan, out: Path) -> Iterator[str]:
+    from wallquant.units import mass_text
     from wallquant.writers.summary import summary
 
     head = summary(plan)
     counts, totals = head["counts"], head["totals"]
     mass = totals["mass_kg"]
-    weight = f"{mass / POUND:,.0f} lb" if plan.system == "in" else f"{mass:,.0f} kg"
+    weight = mass_text(mass, plan.system)
     laid = f"{counts['walls_laid']} of {counted(counts['walls'], 'wall')} laid"
     yield f"{plan.model}: {laid} in {counted(counts['runs'], 'run')}, {counted(counts['corners'], 'corner')}"
     if plan.job.catalogue is not None:

@@ -7,9 +7,7 @@ from dataclasses import dataclass, field
 from math import inf
 
 from wallquant.findings import Source
-
-POUND = 0.45359237
-"""Kilograms; exact (international yard and pound agreement, 1959)."""
+from wallquant.units import POUND
 
 BY_WEIGHT: tuple[tuple[float, float], ...] = (
     (26 * POUND, 163.0),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
@@ -16,7 +16,7 @@ from wallquant.ordering.pace import Pace
 from wallquant.ordering.stretches import Columns, CourseRow, Stretch, course_rows
 from wallquant.ordering.tasks import task_steps
 from wallquant.ordering.wording import Say, Wording
-from wallquant.units import Nm, text
+from wallquant.units import Nm, mass_text, text
 
 LONGEST = 4 * 3600
 """Line work that takes one mason longer, in seconds, is more than one step (common practice, no source: half a working day of 8 h).
@@ -29,6 +29,10 @@ def _millimetres(length: Nm) -> str:
     return text(length, "mm")
 
 
+def _kilograms(kg: float) -> str:
+    return mass_text(kg, "mm")
+
+
 def make_steps(
     work: Work,
     leads: Mapping[str, int],
@@ -36,6 +40,7 @@ def make_steps(
     laps: Mapping[str, Nm] | None = None,
     pace: Pace | None = None,
     say: Say = _millimetres,
+    weigh: Callable[[float], str] = _kilograms,
 ) -> tuple[Step, ...]:
     """Cut all pieces into steps; each piece is in exactly one.  Items with a task have steps of their own.
 
@@ -52,6 +57,8 @@ def make_steps(
         How fast a mason lays.
     say : callable
         Words a length for people.
+    weigh : callable
+        Words a mass (kg) for people.
 
     Returns
     -------
@@ -69,7 +76,7 @@ def make_steps(
     for bridge in work.bridges:
         for piece in bridge.lintel:
             bridges.setdefault(piece, []).append(bridge)
-    words = Wording(names=work.pieces.names, c=columns, say=cache(say))
+    words = Wording(names=work.pieces.names, c=columns, say=cache(say), weigh=weigh)
     shop = _Shop(work=work, c=columns, pace=pace or Pace(), words=words, part=part, bridges=bridges)
     by_run: dict[str, list[CourseRow]] = {}
     for row in course_rows(work, columns):

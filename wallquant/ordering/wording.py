@@ -25,11 +25,12 @@ def counted(number: int) -> str:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Wording:
-    """Sentences about pieces: their `names` and columns, and how a length is said."""
+    """Sentences about pieces: their `names` and columns, and how a length and a mass (kg) are said."""
 
     names: Sequence[str]
     c: Columns
     say: Say
+    weigh: Callable[[float], str]
 
     def piece(self, row: int) -> str:
         """Return a piece's name and what is done to it: 'R3-C05-07, cut to 309 mm'."""
@@ -94,7 +95,7 @@ class Wording:
     def lintel(self, run: Run, course: int, rows: Sequence[int], bridges: Sequence[Bridge]) -> str:
         """Sentence of a lintel step over the openings that it bridges, with its mass, since a lintel is seldom lifted by one."""
         pieces = " and ".join(self.piece(r) for r in rows)
-        text = f"Course {course} of {run.name}: set {pieces} ({round(sum(self.c.mass[r] for r in rows))} kg)"
+        text = f"Course {course} of {run.name}: set {pieces} ({self.weigh(sum(self.c.mass[r] for r in rows))})"
         if bridges:
             names = {o.key: o.name or o.key for o in run.openings}
             over = [names.get(b.opening, b.opening) for b in sorted(bridges, key=lambda b: b.start)]

@@ -8,10 +8,8 @@ from typing import Any
 
 from wallquant.findings import Source
 from wallquant.job import Job
-from wallquant.units import FOOT, INCH, MM, Nm
+from wallquant.units import FOOT, INCH, MM, POUND, Nm
 
-POUND = 0.45359237
-"""Kilograms; exact (international yard and pound agreement, 1959)."""
 M2_PER_1000_FT2 = 92.90304
 """Exact (international foot, 1959)."""
 

@@ -19,9 +19,9 @@ from wallquant.files import SCHEDULES
 from wallquant.findings import Finding
 from wallquant.layout import Work
 from wallquant.quantities.frames import Known
-from wallquant.quantities.site import POUND, Ground
+from wallquant.quantities.site import Ground
 from wallquant.quantities.spots import Spot, Storeys
-from wallquant.units import MM, text
+from wallquant.units import MM, mass_text, text
 
 FILE = "staging.csv"
 GRAVITY = 9.80665
@@ -211,7 +211,7 @@ def _told(frame: pd.DataFrame, homeless: int, far: int, ground: Ground, system: 
     if not len(pressed):
         return
     heaviest = frame.loc[pressed.index, "mass_kg"].max()
-    mass = f"{heaviest / POUND:,.0f} lb" if system == "in" else f"{heaviest:,.0f} kg"
+    mass = mass_text(heaviest, system)
     press = f"{pressed.max() * 20.88543:,.0f} lb/ft2" if system == "in" else f"{pressed.max():.1f} kN/m2"
     yield Finding(
         code="caution.pallets",

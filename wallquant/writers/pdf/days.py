@@ -13,6 +13,7 @@ from wallquant.ordering import Turn
 from wallquant.quantities.labour import MIXING
 from wallquant.quantities.rows import LEVELLING, NOT_BOUGHT, THIN_BED
 from wallquant.rules import Item
+from wallquant.units import POUND, mass_text
 from wallquant.writers.pdf import steel, yard
 from wallquant.writers.pdf.checks import PROJECT, cautions, checks, doing
 from wallquant.writers.pdf.facts import Facts
@@ -23,8 +24,6 @@ TYPE = 9.0
 """Size of the type, in points: read in the open, at arm's length."""
 FOOT_M = 0.3048
 LITRES_PER_FT3 = 28.316846592
-KG_PER_LB = 0.45359237
-"""The international foot and pound, agreement of 1959."""
 
 
 def days(book: Book, facts: Facts) -> None:
@@ -87,7 +86,7 @@ def _pieces(flow: Flow, facts: Facts, rows: Sequence[int]) -> None:
         runs.setdefault(unit, set()).add(int(p.run[r]))
         mass += float(p.mass[r])
     flow.heading("Have at the wall")
-    weight = f"{mass / KG_PER_LB:,.0f} lb" if flow.book.system == "in" else f"{mass:,.0f} kg"
+    weight = mass_text(mass, flow.book.system)
     flow.say(f"{len(rows):,} pieces, {weight} as delivered.")
 
     def cells() -> Iterator[tuple[str, ...]]:
@@ -146,7 +145,7 @@ def _mortar(flow: Flow, facts: Facts, day: int) -> None:
             if bag is None:
                 yield str(row["mortar"]), much, "", "", "", ""
                 continue
-            weight = f"{bag.mass_kg / KG_PER_LB:.0f} lb" if book.system == "in" else f"{bag.mass_kg:g} kg"
+            weight = f"{bag.mass_kg / POUND:.0f} lb" if book.system == "in" else f"{bag.mass_kg:g} kg"
             part = f"{float(row['bags']):.1f}".removesuffix(".0")
             used = "part of 1" if part == "0" else part
             yield str(row["mortar"]), much, f"{used} of {weight}", str(row["batches"]), str(row["bags_to_open"]), ""

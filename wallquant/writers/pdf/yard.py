@@ -7,9 +7,9 @@ from math import cos, radians, sin
 from typing import Any
 
 from wallquant.layout import Run
-from wallquant.quantities.site import POUND, Ground
+from wallquant.quantities.site import Ground
 from wallquant.quantities.staging import FILE
-from wallquant.units import MM
+from wallquant.units import MM, mass_text
 from wallquant.writers.pdf.facts import Facts
 from wallquant.writers.pdf.flow import COLUMN, Flow
 from wallquant.writers.pdf.ground import XY, Picture
@@ -89,7 +89,7 @@ def _by_wall(book: Book, by: Mapping[str, Sequence[Row]]) -> Iterator[tuple[str,
     for name, rows in sorted(by.items()):
         some = [row for row in rows if _pallet(row)]
         lintels = sum(int(row["holds"]) for row in rows if not _pallet(row))
-        mass = _kg(sum(float(row["mass_kg"]) for row in rows), book.system)
+        mass = mass_text(sum(float(row["mass_kg"]) for row in rows), book.system)
         part = sum(bool(row["part"]) for row in some)
         yield name, str(len(some)), str(part or ""), str(lintels or ""), mass, ", ".join(str(row["order"]) for row in rows)
 
@@ -115,11 +115,7 @@ def _what(row: Row) -> str:
 
 
 def _mass(row: Row, system: str) -> str:
-    return _kg(float(row["mass_kg"]), system)
-
-
-def _kg(kg: float, system: str) -> str:
-    return f"{kg / POUND:,.0f} lb" if system == "in" else f"{kg:,.0f} kg"
+    return mass_text(float(row["mass_kg"]), system)
 
 
 def _pressure(kn_m2: float, system: str) -> str:
