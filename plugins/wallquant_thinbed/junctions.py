@@ -162,7 +162,9 @@ class Junctions(Rule):
         name, other = (run.name, junction.other) if junction.goes_first else (junction.other, run.name)
         if name not in work.pieces.runs or name not in work.runs:
             return
-        through = next(j for j in work.runs[name].junctions if j.corner == junction.corner and j.other == other)
+        through = next((j for j in work.runs[name].junctions if j.corner == junction.corner and j.role == "through"), None)
+        if through is None:  # more than two runs meet here, and another one goes first
+            return
         lo, hi = through.station - through.thickness // 2, through.station + through.thickness // 2
         p = work.pieces
         rows = (p.run == p.runs.index(name)).nonzero()[0]

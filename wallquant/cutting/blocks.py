@@ -14,7 +14,7 @@ import numpy as np
 
 from wallquant.cutting.master import Grid, Master
 from wallquant.cutting.pricing import Pattern, stackings
-from wallquant.cutting.rounding import choose, dive, units_of
+from wallquant.cutting.rounding import ENOUGH, choose, dive, units_of
 from wallquant.cutting.sizes import Sizes
 from wallquant.units import Nm
 
@@ -59,8 +59,10 @@ def improve(given: Sizes, first: Sequence[tuple[Pattern, int]], bound: int) -> t
         master = Master(given, high, (*(p for p, _ in found), *true), master.prices)
         master.generate(units_of(found))
         found = _better(found, choose(given, master, [p for p in master.patterns if given.fits(p)]))
-    if units_of(found) > bound + 1 and master.bound > master.value - 1:
-        found = _better(found, dive(given, master, bound))
+    for enough in ENOUGH if master.bound > master.value - 1 else ():
+        if units_of(found) <= bound + 1:
+            break
+        found = _better(found, dive(given, master, bound, enough))
     return found, bound
 
 

@@ -21,8 +21,9 @@ _SEEDS = 20
 _DEEP = 60
 _NEAR = 0.9
 """Patterns of at least this price are kept for what is left."""
-_ENOUGH = 0.5
-"""Where no pattern is wanted once, those wanted so much of once are taken, while all of their pieces are still wanted."""
+ENOUGH = (0.5, 0.7, 0.9)
+"""Where no pattern is wanted once, those wanted so much of once are taken, while all of their pieces are still wanted: the shares
+that are tried one after another until a plan is near enough."""
 
 Plan = list[tuple[Pattern, int]]
 
@@ -53,7 +54,7 @@ def choose(given: Sizes, master: Master, patterns: Sequence[Pattern]) -> Plan:
     return [(patterns[at], int(n)) for at, n in zip(near.tolist(), times.tolist(), strict=True) if n]
 
 
-def dive(given: Sizes, master: Master, least: int) -> Plan:
+def dive(given: Sizes, master: Master, least: int, enough: float) -> Plan:
     """Take the whole parts of a linear program, find patterns for what is left, and so on.
 
     Parameters
@@ -63,6 +64,8 @@ def dive(given: Sizes, master: Master, least: int) -> Plan:
         Its patterns were generated; those that do not fit a unit to the nanometre are left out.
     least : int
         Proven: a plan of so many units is looked for, and the best that was met is returned otherwise.
+    enough : float
+        One of `ENOUGH`.
     """
     grid, small = master.grid, given
     parts = np.arange(len(given.width))
@@ -70,7 +73,7 @@ def dive(given: Sizes, master: Master, least: int) -> Plan:
     best: Plan = []
     for _ in range(_DEEP):
         left = small.demand.copy()
-        for pattern, many in _taken(small, master, left):
+        for pattern, many in _taken(small, master, left, enough):
             done.append((_mapped(pattern, parts), many))
         if not left.any():
             return done if not best or units_of(done) < units_of(best) else best
@@ -94,12 +97,12 @@ def dive(given: Sizes, master: Master, least: int) -> Plan:
     return best
 
 
-def _taken(small: Sizes, master: Master, left: Ints) -> Plan:
-    """Take what is wanted once at least, else half at least, else the most of all; `left` becomes what is wanted after that."""
+def _taken(small: Sizes, master: Master, left: Ints, enough: float) -> Plan:
+    """Take what is wanted once at least, else `enough` at least, else the most of all; `left` becomes what is wanted after that."""
     out: Plan = []
     times = master.times
     order = [at for at in np.argsort(-times, kind="stable").tolist() if times[at] > 1e-7 and small.fits(master.patterns[at])]
-    for least in (1.0, _ENOUGH):
+    for least in (1.0, enough):
         for at in order:
             if times[at] < least - 1e-7:
                 break
