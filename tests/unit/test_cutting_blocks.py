@@ -27,7 +27,7 @@ from wallquant.cutting.columns import solve
 from wallquant.cutting.master import Grid, Master
 from wallquant.cutting.nesting import nested, shape, slant_kerf, slants
 from wallquant.cutting.pricing import stackings
-from wallquant.cutting.rounding import dive
+from wallquant.cutting.rounding import ENOUGH, dive
 from wallquant.cutting.sawing import Block, Part, saw
 from wallquant.cutting.sawing import Sawn as Rows
 from wallquant.cutting.sizes import Sizes
@@ -308,7 +308,8 @@ def test_many_sizes_are_sawn_near_the_bound(seed: int, count: int, longest: int,
         assert other.bound <= bound <= other.bins and units <= other.bins
 
 
-def test_the_rest_after_whole_parts_is_a_whole_problem() -> None:
+@pytest.mark.parametrize("enough", ENOUGH)
+def test_the_rest_after_whole_parts_is_a_whole_problem(enough: float) -> None:
     """Pairs of raked pieces of which one is wanted no more stay as the piece alone, and the dive ends with all that is wanted."""
     given = many(5, 40, 300, 100)
     pair = replace(
@@ -323,7 +324,7 @@ def test_the_rest_after_whole_parts_is_a_whole_problem() -> None:
     grid = Grid(width=(pair.width + pair.kerf) // (MM // 5), level=np.zeros(41, dtype=np.int64), ways=ways, capacity=3010)
     master = Master(pair, grid, ())
     master.generate(10**6)
-    plan = dive(pair, master, 0)
+    plan = dive(pair, master, 0, enough)
     assert plan and all(pair.fits(p) for p, _ in plan)
     assert (sum(n * pair.holds(p) for p, n in plan) >= pair.demand).all()
     assert sum(n for _, n in plan) <= master.bound + 3
