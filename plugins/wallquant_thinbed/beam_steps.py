@@ -3,24 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Protocol
 
 from wallquant.layout import Step, Work
 from wallquant.rules import Precedence
 from wallquant.units import Nm
+from wallquant_thinbed.bar_steps import Asked
 from wallquant_thinbed.lintel_notes import LAYING
 
 TROUGH, BARS, STRAPS, WETTING, GROUT = "beam trough", "beam bars", "beam straps", "beam wetting", "beam grout"
 """Tasks of items, and so kinds of steps, in the order of the work."""
-
-
-class Asked(Protocol):
-    """The parameters of the rule that this module reads."""
-
-    @property
-    def inspection_hours(self) -> float: ...
-    @property
-    def cure_hours(self) -> float: ...
 
 
 def precedences(work: Work, asked: Asked, rule: str) -> Iterator[Precedence]:

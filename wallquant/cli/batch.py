@@ -140,7 +140,7 @@ def _lines(rows: Sequence[Row], out: Path) -> Iterator[str]:
         yield "  ".join([name.ljust(wide[0]), *(n.rjust(w) for n, w in zip(numbers, wide[1:], strict=True))]).rstrip()
     for row in rows:
         if row["said"]:
-            yield f"{row['model']}: {row['said']}"
+            yield f"{row['model']}: " + str(row["said"]).removeprefix(f"{row['model']}: ")
     done = sum(1 for r in rows if not r["said"])
     failed = "; the faults are ours" if any(r["exit"] == FAULT for r in rows) else ""
     yield f"{done} of {counted(len(rows), 'model')} planned into {out}; {BATCH} there is this table{failed}."

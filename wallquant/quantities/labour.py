@@ -83,7 +83,7 @@ def labour(table: pd.DataFrame, work: Work, schedule: Schedule, rates: Rates) ->
         }
     )
     rated = laid["kind"].isin(_RATED)
-    laid["hours_by_area"] = (laid["face_m2"] * AREA_HOURS).where(rated)
+    laid["hours_by_area"] = laid["face_m2"].map(hours_by_area).where(rated)
     laid["hours_by_mass"] = hours_by_mass(laid["mass_kg"]).where(rated)
     others = [
         {"kind": s.kind, "lift": "", "band": _band(work, s, rates), "pieces": 0, "hours_plan": seconds[n] / 3600}

@@ -11,7 +11,6 @@ from wallquant.writers.pdf.facts import Facts
 from wallquant.writers.pdf.paper import Book
 
 LAYING = ("corner", "lead", "line", "closure", "lintel")
-LINTELS = ("lintel", "prop")
 GROUT = ("grout", "fill")
 MSJC = "MSJC Specification, as printed in Masonry Magazine, December 1993, p. 32"
 DIN = "DIN 18202 Table 3 row 5, as printed by the ZDB"
